@@ -1,0 +1,1 @@
+"""The motion stream in Python: framing, messages, and parsers without I/O."""
