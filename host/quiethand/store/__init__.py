@@ -1,1 +1,15 @@
-"""Sessions and shots in a database: SQLAlchemy models, migrations, writing and the queries the page needs."""
+"""Sessions and shots in a database: SQLAlchemy models, migrations, writing and the queries the page needs.
+
+What comes out is plain: frozen dataclasses and dicts, never an object tied to a database session. Importing this
+package costs about half a second (SQLAlchemy), so import it inside the function that needs it.
+"""
+
+from quiethand.store.live_status import LiveStatus, read_live_status, write_live_status
+from quiethand.store.measures import MEASURES, Measure, measures_of
+from quiethand.store.records import Earlier, RecordingFacts, RejectedRecord, ShotFilter, ShotRecord
+from quiethand.store.store import Store, open_store
+
+__all__ = [
+    "MEASURES", "Earlier", "LiveStatus", "Measure", "RecordingFacts", "RejectedRecord", "ShotFilter", "ShotRecord",
+    "Store", "measures_of", "open_store", "read_live_status", "write_live_status",
+]  # fmt: skip

@@ -1,0 +1,208 @@
+"""The first schema: archers, bows, arrows, set-ups, recordings, shots with their traces, rejected movements."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0001"
+down_revision = None
+
+
+def upgrade() -> None:
+    op.create_table(
+        "archers",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=200), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_archers")),
+        sa.UniqueConstraint("name", name=op.f("uq_archers_name")),
+    )
+    op.create_table(
+        "arrows",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=200), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_arrows")),
+        sa.UniqueConstraint("name", name=op.f("uq_arrows_name")),
+    )
+    op.create_table(
+        "bows",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=200), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_bows")),
+        sa.UniqueConstraint("name", name=op.f("uq_bows_name")),
+    )
+    op.create_table(
+        "changes",
+        sa.Column("id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("count", sa.Integer(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_changes")),
+    )
+    op.create_table(
+        "recordings",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("identity", sa.String(length=80), nullable=False),
+        sa.Column("sha256", sa.String(length=64), nullable=True),
+        sa.Column("path", sa.String(), nullable=False),
+        sa.Column("started_unix_s", sa.Float(precision=53), nullable=False),
+        sa.Column("started_from", sa.String(length=16), nullable=False),
+        sa.Column("state", sa.String(length=16), nullable=False),
+        sa.Column("rate_hz", sa.Float(precision=53), nullable=True),
+        sa.Column("facts", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_recordings")),
+        sa.UniqueConstraint("identity", name=op.f("uq_recordings_identity")),
+    )
+    op.create_index(op.f("ix_recordings_sha256"), "recordings", ["sha256"], unique=False)
+    op.create_table(
+        "setups",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("sha256", sa.String(length=64), nullable=False),
+        sa.Column("document", sa.JSON(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_setups")),
+        sa.UniqueConstraint("sha256", name=op.f("uq_setups_sha256")),
+    )
+    op.create_table(
+        "rejected",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("recording_id", sa.Integer(), nullable=False),
+        sa.Column("time_s", sa.Float(precision=53), nullable=False),
+        sa.Column("unix_s", sa.Float(precision=53), nullable=False),
+        sa.Column("reason", sa.String(length=16), nullable=False),
+        sa.Column("text", sa.String(), nullable=False),
+        sa.ForeignKeyConstraint(
+            ["recording_id"], ["recordings.id"], name=op.f("fk_rejected_recording_id_recordings"), ondelete="CASCADE"
+        ),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_rejected")),
+        sa.UniqueConstraint("recording_id", "time_s", "reason", name=op.f("uq_rejected_recording_id_time_s_reason")),
+    )
+    op.create_index(op.f("ix_rejected_unix_s"), "rejected", ["unix_s"], unique=False)
+    op.create_table(
+        "shots",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("recording_id", sa.Integer(), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
+        sa.Column("setup_id", sa.Integer(), nullable=False),
+        sa.Column("archer_id", sa.Integer(), nullable=False),
+        sa.Column("bow_id", sa.Integer(), nullable=False),
+        sa.Column("arrow_id", sa.Integer(), nullable=False),
+        sa.Column("unix_s", sa.Float(precision=53), nullable=False),
+        sa.Column("day", sa.String(length=10), nullable=False),
+        sa.Column("segment", sa.Integer(), nullable=False),
+        sa.Column("departure_from", sa.String(length=16), nullable=False),
+        sa.Column("flags", sa.JSON(), nullable=False),
+        sa.Column("notes", sa.JSON(), nullable=False),
+        sa.Column("contract", sa.JSON(), nullable=False),
+        sa.Column("software", sa.String(length=80), nullable=False),
+        sa.Column("release_s", sa.Float(precision=53), nullable=True),
+        sa.Column("release_sigma_s", sa.Float(precision=53), nullable=True),
+        sa.Column("departure_s", sa.Float(precision=53), nullable=True),
+        sa.Column("departure_sigma_s", sa.Float(precision=53), nullable=True),
+        sa.Column("time_on_string_s", sa.Float(precision=53), nullable=True),
+        sa.Column("time_on_string_sigma_s", sa.Float(precision=53), nullable=True),
+        sa.Column("rest_clear_s", sa.Float(precision=53), nullable=True),
+        sa.Column("pointing_right_mm", sa.Float(precision=53), nullable=True),
+        sa.Column("pointing_right_sigma_mm", sa.Float(precision=53), nullable=True),
+        sa.Column("pointing_up_mm", sa.Float(precision=53), nullable=True),
+        sa.Column("pointing_up_sigma_mm", sa.Float(precision=53), nullable=True),
+        sa.Column("hold_duration_s", sa.Float(precision=53), nullable=True),
+        sa.Column("mount_mode_hz", sa.Float(precision=53), nullable=True),
+        sa.Column("mount_damping_ratio", sa.Float(precision=53), nullable=True),
+        sa.Column("push_misfit", sa.Float(precision=53), nullable=True),
+        sa.Column("rotation_cant_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("rotation_sigma_cant_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("rotation_pitch_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("rotation_sigma_pitch_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("rotation_yaw_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("rotation_sigma_yaw_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("rate_cant_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("rate_sigma_cant_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("rate_pitch_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("rate_sigma_pitch_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("rate_yaw_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("rate_sigma_yaw_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("carried_in_cant_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("carried_in_sigma_cant_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("carried_in_pitch_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("carried_in_sigma_pitch_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("carried_in_yaw_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("carried_in_sigma_yaw_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("struck_cant_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("struck_sigma_cant_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("struck_pitch_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("struck_sigma_pitch_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("struck_yaw_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("struck_sigma_yaw_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("pressed_cant_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("pressed_sigma_cant_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("pressed_pitch_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("pressed_sigma_pitch_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("pressed_yaw_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("pressed_sigma_yaw_deg", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_rate_cant_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_rate_pitch_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_rate_yaw_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("mean_torque_cant_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("mean_torque_sigma_cant_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("mean_torque_pitch_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("mean_torque_sigma_pitch_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("mean_torque_yaw_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("mean_torque_sigma_yaw_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_torque_cant_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_torque_sigma_cant_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_torque_pitch_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_torque_sigma_pitch_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_torque_yaw_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("peak_torque_sigma_yaw_nm", sa.Float(precision=53), nullable=True),
+        sa.Column("angular_impulse_cant_nms", sa.Float(precision=53), nullable=True),
+        sa.Column("angular_impulse_sigma_cant_nms", sa.Float(precision=53), nullable=True),
+        sa.Column("angular_impulse_pitch_nms", sa.Float(precision=53), nullable=True),
+        sa.Column("angular_impulse_sigma_pitch_nms", sa.Float(precision=53), nullable=True),
+        sa.Column("angular_impulse_yaw_nms", sa.Float(precision=53), nullable=True),
+        sa.Column("angular_impulse_sigma_yaw_nms", sa.Float(precision=53), nullable=True),
+        sa.Column("hold_rate_rms_cant_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("hold_rate_rms_pitch_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("hold_rate_rms_yaw_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("tremor_rms_cant_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("tremor_rms_pitch_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("tremor_rms_yaw_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("drift_cant_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("drift_pitch_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("drift_yaw_deg_s", sa.Float(precision=53), nullable=True),
+        sa.Column("hand_stiffness_cant_nm_rad", sa.Float(precision=53), nullable=True),
+        sa.Column("hand_stiffness_sigma_cant_nm_rad", sa.Float(precision=53), nullable=True),
+        sa.Column("hand_stiffness_pitch_nm_rad", sa.Float(precision=53), nullable=True),
+        sa.Column("hand_stiffness_sigma_pitch_nm_rad", sa.Float(precision=53), nullable=True),
+        sa.Column("hand_stiffness_yaw_nm_rad", sa.Float(precision=53), nullable=True),
+        sa.Column("hand_stiffness_sigma_yaw_nm_rad", sa.Float(precision=53), nullable=True),
+        sa.Column("damping_ratio_cant", sa.Float(precision=53), nullable=True),
+        sa.Column("damping_ratio_pitch", sa.Float(precision=53), nullable=True),
+        sa.Column("damping_ratio_yaw", sa.Float(precision=53), nullable=True),
+        sa.ForeignKeyConstraint(["archer_id"], ["archers.id"], name=op.f("fk_shots_archer_id_archers")),
+        sa.ForeignKeyConstraint(["arrow_id"], ["arrows.id"], name=op.f("fk_shots_arrow_id_arrows")),
+        sa.ForeignKeyConstraint(["bow_id"], ["bows.id"], name=op.f("fk_shots_bow_id_bows")),
+        sa.ForeignKeyConstraint(
+            ["recording_id"], ["recordings.id"], name=op.f("fk_shots_recording_id_recordings"), ondelete="CASCADE"
+        ),
+        sa.ForeignKeyConstraint(["setup_id"], ["setups.id"], name=op.f("fk_shots_setup_id_setups")),
+        sa.PrimaryKeyConstraint("id", name=op.f("pk_shots")),
+        sa.UniqueConstraint("recording_id", "number", name=op.f("uq_shots_recording_id_number")),
+    )
+    op.create_index(
+        op.f("ix_shots_archer_id_shots_bow_id_shots_arrow_id_shots_unix_s"),
+        "shots",
+        ["archer_id", "bow_id", "arrow_id", "unix_s"],
+        unique=False,
+    )
+    op.create_index(op.f("ix_shots_day"), "shots", ["day"], unique=False)
+    op.create_index(op.f("ix_shots_setup_id"), "shots", ["setup_id"], unique=False)
+    op.create_index(op.f("ix_shots_unix_s"), "shots", ["unix_s"], unique=False)
+    op.create_table(
+        "traces",
+        sa.Column("shot_id", sa.Integer(), nullable=False),
+        sa.Column("name", sa.String(length=32), nullable=False),
+        sa.Column("unit", sa.String(length=16), nullable=False),
+        sa.Column("rate_hz", sa.Float(precision=53), nullable=True),
+        sa.Column("rows", sa.Integer(), nullable=False),
+        sa.Column("columns", sa.Integer(), nullable=False),
+        sa.Column("data", sa.LargeBinary(), nullable=False),
+        sa.ForeignKeyConstraint(["shot_id"], ["shots.id"], name=op.f("fk_traces_shot_id_shots"), ondelete="CASCADE"),
+        sa.PrimaryKeyConstraint("shot_id", "name", name=op.f("pk_traces")),
+    )
+    op.execute("INSERT INTO changes (id, count) VALUES (1, 0)")

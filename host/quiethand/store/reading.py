@@ -1,0 +1,236 @@
+"""What the page asks of the store. Every answer is bounded, whatever has been stored."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from sqlalchemy import Connection, Engine, RowMapping, Select, func, select
+
+from quiethand.shots.model import Trace
+from quiethand.store.engine import reading
+from quiethand.store.live_status import LiveStatus, read_live_status
+from quiethand.store.measures import MEASURES
+from quiethand.store.packing import unpack_trace
+from quiethand.store.records import Earlier, RejectedRecord, ShotFilter, ShotRecord
+from quiethand.store.tables import (
+    ArcherRow,
+    ArrowRow,
+    BowRow,
+    ChangesRow,
+    RecordingRow,
+    RejectedRow,
+    SetupRow,
+    ShotRow,
+    TraceRow,
+)  # fmt: skip
+
+__all__ = ["MOST_ROWS", "Reading"]
+
+MOST_ROWS: Final = 5000  # of a table's answer: some 25 years of an archer's competition days, 0.3 s to send
+_MOST_SHOTS: Final = 200  # with all their figures
+_MOST_TRACES: Final = 64
+
+_MEASURE_COLUMNS: Final = tuple(getattr(ShotRow, name) for name in MEASURES)
+_LABELS: Final = (
+    ArcherRow.name.label("archer"),
+    BowRow.name.label("bow"),
+    ArrowRow.name.label("arrow"),
+    RecordingRow.path.label("recording"),
+)
+_KEYS: Final = (
+    ShotRow.id, ShotRow.recording_id, ShotRow.setup_id, ShotRow.number, ShotRow.unix_s, ShotRow.day,
+    ShotRow.departure_from, ShotRow.flags, ShotRow.notes, ShotRow.software,
+)  # fmt: skip
+
+
+class Reading:
+    """The half of `Store` that reads."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+
+    def change_token(self) -> int:
+        """Another number after every change; one row read."""
+        with reading(self.engine) as connection:
+            return int(connection.execute(select(ChangesRow.count)).scalar_one())
+
+    def latest_shots(
+        self,
+        n: int,
+        before: float | None = None,
+        *,
+        archer: str | None = None,
+        bow: str | None = None,
+        arrow: str | None = None,
+        day: str | None = None,
+    ) -> list[ShotRecord]:
+        """The last `n` shots (at most 200) that fit, newest first, without traces; `before` is a unix time."""
+        wanted = ShotFilter(archer=archer, bow=bow, arrow=arrow, day=day, before_unix_s=before)
+        query = _filtered(_shots(ShotRow.contract), wanted).limit(min(max(n, 0), _MOST_SHOTS))
+        with reading(self.engine) as connection:
+            return [_record(row) for row in connection.execute(query).mappings()]
+
+    def shot(self, shot_id: int) -> ShotRecord | None:
+        """One shot with its trace; None where there is none of this id."""
+        with reading(self.engine) as connection:
+            row = connection.execute(_shots(ShotRow.contract).where(ShotRow.id == shot_id)).mappings().first()
+            return _record(row, _traces(connection, [shot_id]).get(shot_id)) if row else None
+
+    def traces(self, shot_ids: Sequence[int]) -> dict[int, Trace]:
+        """The traces of chosen shots (at most 64 are given) by id; shots that have none are absent."""
+        with reading(self.engine) as connection:
+            return _traces(connection, list(shot_ids)[:_MOST_TRACES])
+
+    def shot_rows(self, wanted: ShotFilter | None = None, *, limit: int = 1000) -> list[dict[str, Any]]:
+        """Flat rows for a table, newest first: id, names, time, flags, notes and every measure by its name."""
+        query = _filtered(_shots(), wanted or ShotFilter()).limit(min(max(limit, 0), MOST_ROWS))
+        with reading(self.engine) as connection:
+            return [dict(row) for row in connection.execute(query).mappings()]
+
+    def shot_count(self, wanted: ShotFilter | None = None) -> int:
+        """How many shots fit, all of them counted."""
+        query = _where(_joined(select(func.count(ShotRow.id))), wanted or ShotFilter())
+        with reading(self.engine) as connection:
+            return int(connection.execute(query).scalar_one())
+
+    def setup_document(self, setup_id: int) -> dict[str, Any] | None:
+        """The set-up that a shot was measured with, as stated."""
+        with reading(self.engine) as connection:
+            return connection.execute(select(SetupRow.document).where(SetupRow.id == setup_id)).scalar_one_or_none()
+
+    def archers(self) -> list[str]:
+        """Names of archers with at least one shot, in order; "" stands for none stated."""
+        return self._names(ArcherRow.name, ArcherRow.id, ShotRow.archer_id)
+
+    def bows(self) -> list[str]:
+        return self._names(BowRow.name, BowRow.id, ShotRow.bow_id)
+
+    def arrows(self) -> list[str]:
+        return self._names(ArrowRow.name, ArrowRow.id, ShotRow.arrow_id)
+
+    def _names(self, name: Any, key: Any, used: Any) -> list[str]:
+        query = select(name).where(select(ShotRow.id).where(used == key).exists()).order_by(name).limit(MOST_ROWS)
+        with reading(self.engine) as connection:
+            return list(connection.execute(query).scalars())
+
+    def days(self, *, limit: int = 1000) -> list[str]:
+        """Days with shots, the latest first."""
+        query = select(ShotRow.day).distinct().order_by(ShotRow.day.desc()).limit(min(limit, MOST_ROWS))
+        with reading(self.engine) as connection:
+            return list(connection.execute(query).scalars())
+
+    def rejected(self, n: int = 50, *, since_unix_s: float | None = None) -> list[RejectedRecord]:
+        """The last movements that were no shots, newest first."""
+        query = (
+            select(RejectedRow, RecordingRow.path.label("recording"))
+            .with_only_columns(
+                RejectedRow.id, RecordingRow.path.label("recording"), RejectedRow.time_s, RejectedRow.unix_s,
+                RejectedRow.reason, RejectedRow.text,
+            )
+            .join(RecordingRow, RecordingRow.id == RejectedRow.recording_id)
+            .order_by(RejectedRow.unix_s.desc(), RejectedRow.id.desc())
+            .limit(min(max(n, 0), MOST_ROWS))
+        )  # fmt: skip
+        if since_unix_s is not None:
+            query = query.where(RejectedRow.unix_s >= since_unix_s)
+        with reading(self.engine) as connection:
+            return [RejectedRecord(**row) for row in connection.execute(query).mappings()]
+
+    def usual_inputs(self, shot_id: int, most: int = 50) -> list[Earlier]:
+        """Shots of the same archer, bow and arrow before this one, the latest first: what its usual is made of."""
+        with reading(self.engine) as connection:
+            this = connection.execute(
+                select(ShotRow.archer_id, ShotRow.bow_id, ShotRow.arrow_id, ShotRow.unix_s).where(ShotRow.id == shot_id)
+            ).first()
+            if this is None:
+                return []
+            query = (
+                select(ShotRow.id, ShotRow.unix_s, *_MEASURE_COLUMNS)
+                .where(
+                    ShotRow.archer_id == this.archer_id,
+                    ShotRow.bow_id == this.bow_id,
+                    ShotRow.arrow_id == this.arrow_id,
+                    ShotRow.unix_s < this.unix_s,
+                )
+                .order_by(ShotRow.unix_s.desc())
+                .limit(min(max(most, 0), _MOST_SHOTS))
+            )
+            rows = list(connection.execute(query).mappings())
+            traces = _traces(connection, [row["id"] for row in rows])
+        return [Earlier(row["id"], row["unix_s"], _measures(row), traces.get(row["id"])) for row in rows]
+
+    def recording_by_sha256(self, sha256: str) -> int | None:
+        """The id of a whole recording of this content."""
+        with reading(self.engine) as connection:
+            query = select(RecordingRow.id).where(RecordingRow.sha256 == sha256).limit(1)
+            return connection.execute(query).scalar_one_or_none()
+
+    def live_status(self) -> LiveStatus | None:
+        """The state of the link on this machine, or None where nothing was ever recorded live."""
+        return read_live_status()
+
+
+def _joined(query: Select[Any]) -> Select[Any]:
+    return (
+        query.select_from(ShotRow)
+        .join(ArcherRow, ArcherRow.id == ShotRow.archer_id)
+        .join(BowRow, BowRow.id == ShotRow.bow_id)
+        .join(ArrowRow, ArrowRow.id == ShotRow.arrow_id)
+        .join(RecordingRow, RecordingRow.id == ShotRow.recording_id)
+    )
+
+
+def _shots(*more: Any) -> Select[Any]:
+    return _joined(select(*_KEYS, *_LABELS, *_MEASURE_COLUMNS, *more))
+
+
+def _where(query: Select[Any], wanted: ShotFilter) -> Select[Any]:
+    # A name is looked up first, so that the rest is one walk along an index of shots.
+    for name, table, column in (
+        (wanted.archer, ArcherRow, ShotRow.archer_id),
+        (wanted.bow, BowRow, ShotRow.bow_id),
+        (wanted.arrow, ArrowRow, ShotRow.arrow_id),
+    ):
+        if name is not None:
+            key: Any = table
+            query = query.where(column == select(key.id).where(key.name == name).scalar_subquery())
+    if wanted.day is not None:
+        query = query.where(ShotRow.day == wanted.day)
+    if wanted.recording_id is not None:
+        query = query.where(ShotRow.recording_id == wanted.recording_id)
+    if wanted.before_unix_s is not None:
+        query = query.where(ShotRow.unix_s < wanted.before_unix_s)
+    if wanted.since_unix_s is not None:
+        query = query.where(ShotRow.unix_s >= wanted.since_unix_s)
+    return query
+
+
+def _filtered(query: Select[Any], wanted: ShotFilter) -> Select[Any]:
+    return _where(query, wanted).order_by(ShotRow.unix_s.desc(), ShotRow.id.desc())
+
+
+def _measures(row: RowMapping) -> dict[str, float | None]:
+    return {name: row[name] for name in MEASURES}
+
+
+def _record(row: RowMapping, trace: Trace | None = None) -> ShotRecord:
+    return ShotRecord(
+        **{key: row[key] for key in (
+            "id", "recording_id", "recording", "setup_id", "number", "unix_s", "day", "archer", "bow", "arrow",
+            "departure_from", "contract", "software",
+        )},
+        measures=_measures(row),
+        flags=tuple(row["flags"]),
+        notes=tuple(row["notes"]),
+        trace=trace,
+    )  # fmt: skip
+
+
+def _traces(connection: Connection, shot_ids: list[int]) -> dict[int, Trace]:
+    arrays: dict[int, dict[str, RowMapping]] = {}
+    query = select(TraceRow.shot_id, TraceRow.name, TraceRow.rows, TraceRow.columns, TraceRow.data)
+    for row in connection.execute(query.where(TraceRow.shot_id.in_(shot_ids))).mappings():
+        arrays.setdefault(row["shot_id"], {})[row["name"]] = row
+    found = {shot_id: unpack_trace(rows) for shot_id, rows in arrays.items()}
+    return {shot_id: trace for shot_id, trace in found.items() if trace is not None}

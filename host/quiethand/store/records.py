@@ -1,0 +1,81 @@
+"""What the store gives out: plain values that outlive the connection they were read on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from quiethand.shots.model import Trace
+
+__all__ = ["Earlier", "RecordingFacts", "RejectedRecord", "ShotFilter", "ShotRecord"]
+
+State = Literal["growing", "whole", "damaged", "empty"]
+
+
+@dataclass(frozen=True)
+class ShotFilter:
+    """Which shots; what is None does not restrict. Names are as in the set-up ("" is: none stated)."""
+
+    archer: str | None = None
+    bow: str | None = None
+    arrow: str | None = None
+    day: str | None = None  # YYYY-MM-DD, local
+    recording_id: int | None = None
+    before_unix_s: float | None = None
+    since_unix_s: float | None = None
+
+
+@dataclass(frozen=True)
+class ShotRecord:
+    id: int
+    recording_id: int
+    recording: str  # its path as stored
+    setup_id: int
+    number: int
+    unix_s: float  # of the release, or the departure where no release is known
+    day: str
+    archer: str
+    bow: str
+    arrow: str
+    departure_from: str
+    measures: Mapping[str, float | None]  # by the names of `measures.MEASURES`
+    flags: tuple[Mapping[str, Any], ...]
+    notes: tuple[str, ...]
+    contract: Mapping[str, Any]  # the shot as `analyse --format json` prints it
+    software: str
+    trace: Trace | None = None  # only where one shot was asked for
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """An earlier shot of the same archer, bow and arrow, for the usual."""
+
+    shot_id: int
+    unix_s: float
+    measures: Mapping[str, float | None]
+    trace: Trace | None
+
+
+@dataclass(frozen=True)
+class RejectedRecord:
+    id: int
+    recording: str
+    time_s: float  # on the recording's time line
+    unix_s: float
+    reason: str
+    text: str
+
+
+@dataclass(frozen=True)
+class RecordingFacts:
+    """What is stored of a recording beside its shots."""
+
+    path: str
+    identity: str
+    started_unix_s: float
+    started_from: Literal["clock", "header", "file"]
+    state: State = "growing"
+    sha256: str | None = None
+    rate_hz: float | None = None
+    facts: Mapping[str, Any] = field(default_factory=dict)
