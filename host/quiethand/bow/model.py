@@ -84,6 +84,7 @@ class Setup:
     limits: Mapping[str, Limit] = field(default_factory=dict)
     source: str | None = None
     document: Mapping[str, object] = field(default_factory=dict)  # the file's tables as written, JSON-able (SESSION)
+    notes: tuple[str, ...] = ()  # what is odd in it but can be used
 
 
 def inertia_array(bow: Bow) -> NDArray[np.float64] | None:
