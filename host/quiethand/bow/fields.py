@@ -205,13 +205,13 @@ def _within(si: float, value: object, where: str, low: float, high: float, dimen
         raise InputError(
             f"{shown(value)} is out of range",
             where=where,
-            do=f"it must be {bounds} ({dimension.si}), {_as_in(dimension)}",
+            do=f"it must be {bounds} ({dimension.si}); {_as_in(dimension)}",
         )
     return si
 
 
 def _as_in(dimension: Dimension) -> str:
-    return f'as in "{dimension.example}"'
+    return f'write it as in "{dimension.example}"'
 
 
 def _either(options: tuple[str, ...]) -> str:
