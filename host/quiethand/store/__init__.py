@@ -4,7 +4,7 @@ What comes out is plain: frozen dataclasses and dicts, never an object tied to a
 package costs about half a second (SQLAlchemy), so import it inside the function that needs it.
 """
 
-from quiethand.store.live_status import LiveStatus, read_live_status, write_live_status
+from quiethand.live_status import LiveStatus, read_live_status, write_live_status
 from quiethand.store.measures import MEASURES, Measure, measures_of
 from quiethand.store.records import Earlier, RecordingFacts, RejectedRecord, ShotFilter, ShotRecord
 from quiethand.store.store import Store, open_store

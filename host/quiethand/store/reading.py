@@ -7,9 +7,9 @@ from typing import Any, Final
 
 from sqlalchemy import Connection, Engine, RowMapping, Select, func, select
 
+from quiethand.live_status import LiveStatus, read_live_status
 from quiethand.shots.model import Trace
 from quiethand.store.engine import reading
-from quiethand.store.live_status import LiveStatus, read_live_status
 from quiethand.store.measures import MEASURES
 from quiethand.store.packing import unpack_trace
 from quiethand.store.records import Earlier, RejectedRecord, ShotFilter, ShotRecord
