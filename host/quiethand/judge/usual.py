@@ -1,0 +1,159 @@
+"""What is usual for this archer with this bow and arrow, from the shots before, and whether a new one stands out.
+
+The centre is the median and the spread 1.4826 x the median distance from it (MAD), so that one bad shot among the earlier
+ones moves neither. A new shot is unusual where it lies outside of a prediction interval: centre +- k(n) spread. As with
+Student's t, k grows as the shots get fewer, so that a shot like all others is called unusual with a stated probability
+whatever their number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = [
+    "FALSE_ALARM", "LEAST_SHOTS", "Usual", "UsualBand", "is_unusual", "prediction_factor", "usual", "usual_band",
+    "why_no_usual",
+]  # fmt: skip
+
+Floats = NDArray[np.float64]
+Share = Literal[0.01, 0.05]
+
+# One shot in a hundred like all the others is called unusual, for each measure looked at.
+FALSE_ALARM: Final[Share] = 0.01
+# With fewer the interval is over five spreads wide either way (k(8) = 5.9) and would miss nearly everything.
+LEAST_SHOTS: Final = 10
+MAD_TO_SIGMA: Final = 1.4826  # 1 / the upper quartile of the normal distribution
+# k such that a share of new normal values lies further than k x 1.4826 MAD from the median of n. From 400,000 simulated
+# sets each (100,000 for 200), to about 0.5 %; the last is the normal distribution's own quantile.
+_SHOTS: Final = np.array([10, 12, 14, 16, 20, 30, 40, 60, 100, 200, np.inf])
+_FACTORS: Final[dict[Share, Floats]] = {
+    0.01: np.array([4.943, 4.395, 4.071, 3.858, 3.523, 3.157, 3.012, 2.859, 2.755, 2.672, 2.576]),
+    0.05: np.array([3.029, 2.824, 2.671, 2.565, 2.420, 2.259, 2.178, 2.103, 2.053, 2.005, 1.960]),
+}
+
+
+@dataclass(frozen=True)
+class Usual:
+    """One measure's usual range, in the measure's unit."""
+
+    centre: float
+    sigma: float
+    low: float
+    high: float
+    shots: int
+    false_alarm: float
+
+
+@dataclass(frozen=True)
+class UsualBand:
+    """The usual range of a trace, point by point: each point by itself has the false-alarm share. Shapes (g,) or (g, k);
+    NaN where fewer than `LEAST_SHOTS` traces reach."""
+
+    ms: Floats  # (g,)
+    centre: Floats
+    low: Floats
+    high: Floats
+    shots: int
+    false_alarm: float
+
+
+def usual(
+    earlier: Iterable[float | None], *, resolution: float = 0.0, false_alarm: Share = FALSE_ALARM
+) -> Usual | None:
+    """The usual range from the shots before, or None (see `why_no_usual`).
+
+    Args:
+        earlier: the measure in each earlier shot with this bow and arrow; None and NaN are left out.
+        resolution: the spread is taken to be no less than this, such as the measure's own standard uncertainty.
+        false_alarm: share of ordinary shots that fall outside.
+    """
+    values = _known(earlier)
+    if why_no_usual(values, resolution=resolution) is not None:
+        return None
+    centre = float(np.median(values))
+    sigma = max(MAD_TO_SIGMA * float(np.median(np.abs(values - centre))), resolution)
+    reach = float(prediction_factor(np.array(len(values)), false_alarm)) * sigma
+    return Usual(centre, sigma, centre - reach, centre + reach, len(values), false_alarm)
+
+
+def why_no_usual(earlier: Iterable[float | None], *, resolution: float = 0.0) -> str | None:
+    """Why there is no usual range yet, in words; None where there is one."""
+    values = _known(earlier)
+    if len(values) < LEAST_SHOTS:
+        return (
+            f"{len(values)} earlier shots show this measure; from fewer than {LEAST_SHOTS} what is usual cannot be told "
+            "from chance"
+        )
+    if resolution <= 0 and not np.median(np.abs(values - np.median(values))) > 0:
+        return "over half of the earlier shots show the same value, so their spread is not known"
+    return None
+
+
+def is_unusual(value: float | None, usual_range: Usual | None) -> bool | None:
+    """Whether a new shot's value lies outside; None where value or range is not known.
+
+    The range must come from the shots before this one, else it would widen to let it in.
+    """
+    if value is None or usual_range is None or not np.isfinite(value):
+        return None
+    return not usual_range.low <= value <= usual_range.high
+
+
+def usual_band(
+    traces: Sequence[tuple[NDArray[np.floating], NDArray[np.floating]]],
+    grid_ms: Floats,
+    *,
+    false_alarm: Share = 0.05,
+) -> UsualBand | None:
+    """The band in which a trace of this archer usually lies, point by point.
+
+    Args:
+        traces: (ms from release, rising, shape (m,); values, shape (m,) or (m, k)) of each earlier shot.
+        grid_ms: shape (g,), where the band is wanted.
+        false_alarm: share of ordinary shots outside, at each point by itself; a whole trace strays more often.
+
+    Returns:
+        None with fewer than `LEAST_SHOTS` traces, or where they reach no point of the grid together.
+    """
+    if len(traces) < LEAST_SHOTS:
+        return None
+    stack = np.stack([_on_grid(ms, values, grid_ms) for ms, values in traces])  # (shots, g, k)
+    known = np.isfinite(stack).all(axis=2).sum(axis=0)  # (g,)
+    reached = known >= LEAST_SHOTS
+    if not reached.any():
+        return None
+    centre = np.full(stack.shape[1:], np.nan)
+    reach = centre.copy()
+    inside = stack[:, reached]
+    centre[reached] = np.nanmedian(inside, axis=0)
+    spread = MAD_TO_SIGMA * np.nanmedian(np.abs(inside - centre[reached]), axis=0)
+    reach[reached] = prediction_factor(known[reached], false_alarm)[:, None] * spread
+    shape = (len(grid_ms), *traces[0][1].shape[1:])
+    centre, low, high = (a.reshape(shape) for a in (centre, centre - reach, centre + reach))
+    return UsualBand(grid_ms, centre, low, high, len(traces), false_alarm)
+
+
+def prediction_factor(shots: NDArray[np.integer], false_alarm: Share = FALSE_ALARM) -> Floats:
+    """k(n) for n >= 10 earlier shots, shape as `shots`; straight between the table's entries in 1/n.
+
+    An odd n is taken as the even one below, whose factor is a little larger.
+    """
+    even = np.maximum(2 * (np.asarray(shots) // 2), LEAST_SHOTS)
+    table = _FACTORS[false_alarm]
+    return np.interp(1 / even, (1 / _SHOTS)[::-1], table[::-1])
+
+
+def _known(values: Iterable[float | None]) -> Floats:
+    array = np.array([np.nan if v is None else v for v in values], dtype=np.float64)
+    return array[np.isfinite(array)]
+
+
+def _on_grid(ms: NDArray[np.floating], values: NDArray[np.floating], grid_ms: Floats) -> Floats:
+    """Shape (g, k), NaN beyond the trace's ends."""
+    columns = values.reshape(len(values), -1)
+    return np.column_stack([np.interp(grid_ms, ms, column, left=np.nan, right=np.nan) for column in columns.T])
