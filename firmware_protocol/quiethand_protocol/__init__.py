@@ -1,8 +1,20 @@
 """The motion stream in Python: framing, messages, and parsers without I/O."""
 
+from quiethand_protocol.detect import ModeDetector
 from quiethand_protocol.encoding import encode
 from quiethand_protocol.framing import RUN_LIMIT_LIVE, RUN_LIMIT_RECORDING, BadRunError, decode_run, encode_frame
-from quiethand_protocol.items import Blocks, Item, Located, Trouble, merge_items
+from quiethand_protocol.gate import DeviceGate
+from quiethand_protocol.items import (
+    Blocks,
+    Item,
+    Located,
+    TextBlock,
+    TextItem,
+    TextUnits,
+    Trouble,
+    merge_items,
+    merge_text_items,
+)
 from quiethand_protocol.messages import (
     UNKNOWN_DELAY_US,
     UNKNOWN_TEMPERATURE,
@@ -27,6 +39,7 @@ from quiethand_protocol.messages import (
     status_byte,
 )
 from quiethand_protocol.parser import Parser
+from quiethand_protocol.text import TextParser
 
 __all__ = [
     "RUN_LIMIT_LIVE",
@@ -39,6 +52,7 @@ __all__ = [
     "Command",
     "CommandCode",
     "Description",
+    "DeviceGate",
     "Event",
     "Gap",
     "Header",
@@ -48,6 +62,7 @@ __all__ = [
     "Log",
     "Message",
     "MessageType",
+    "ModeDetector",
     "Note",
     "Parser",
     "Reply",
@@ -56,10 +71,15 @@ __all__ = [
     "Session",
     "Status",
     "Text",
+    "TextBlock",
+    "TextItem",
+    "TextParser",
+    "TextUnits",
     "Trouble",
     "decode_run",
     "encode",
     "encode_frame",
     "merge_items",
+    "merge_text_items",
     "status_byte",
 ]

@@ -69,7 +69,7 @@ def _description(payload: bytes) -> Description:
     fields = _DESCRIPTION.unpack_from(payload)
     firmware, at = _string(payload, _DESCRIPTION.size, "firmware")
     sensor, _ = _string(payload, at, "sensor")
-    message = Description(*fields[1:], firmware, sensor)
+    message = Description(*(*fields[1:], firmware, sensor))
     if not 0 < message.tick_hz <= TICK_HZ_LIMIT:
         raise MalformedError(f"tick_hz is {message.tick_hz}, not 1 to {TICK_HZ_LIMIT}")
     if message.rate_mhz == 0:

@@ -16,7 +16,7 @@ from quiethand_protocol import bulk
 from quiethand_protocol.bulk import sort_runs
 from quiethand_protocol.decoding import MalformedError, OtherVersionError, decode_payload
 from quiethand_protocol.framing import RUN_LIMIT_LIVE, RUN_LIMIT_RECORDING, BadRunError, body_limit, decode_run
-from quiethand_protocol.items import Blocks, Item, Located, Trouble, TroubleKind
+from quiethand_protocol.items import Blocks, Item, Located, Trouble, TroubleKind, merged_trouble
 from quiethand_protocol.messages import Gap, Header, MessageType
 
 __all__ = ["Parser", "Source"]
@@ -250,12 +250,14 @@ class Parser:
                 self.unknown += count
             case "host_frame":
                 self.host_frames_from_device += count
+        new = Trouble(kind, offset, end - offset, why, count, detail)
+        # Neighbours become one, so that a megabyte of rubbish is not a hundred thousand objects.
         last = items[-1] if items else None
-        if isinstance(last, Trouble) and last.kind == kind and last.why == why:
-            # Neighbours become one, so that a megabyte of rubbish is not a hundred thousand objects.
-            offset, count, detail = last.offset, last.count + count, last.detail
-            items.pop()
-        items.append(Trouble(kind, offset, end - offset, why, count, detail))
+        both = merged_trouble(last, new) if isinstance(last, Trouble) else None
+        if both is not None:
+            items[-1] = both
+        else:
+            items.append(new)
 
 
 def _cut(blocks: Blocks, chosen: slice, samples: slice) -> Blocks:
