@@ -38,7 +38,7 @@ class RiserPush:
 def riser_push(launch: Launch, bow: Bow) -> RiserPush:
     """The push along the launch model's times.
 
-    A bow held by its string hand gives back (1 - friction) of the drawing force, which is what the bow hand pushes with.
+    A held string gives back (1 - friction) of the drawing force, and that is what the bow hand pushes with.
     """
     lets_off = launch.holding_weight_n < 0.9 * launch.curve.peak_n
     share = MOMENTUM_SHARE[bow.kind or ("compound" if lets_off else "recurve")]

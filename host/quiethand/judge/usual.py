@@ -1,16 +1,16 @@
 """What is usual for this archer with this bow and arrow, from the shots before, and whether a new one stands out.
 
-The centre is the median and the spread 1.4826 x the median distance from it (MAD), so that one bad shot among the earlier
-ones moves neither. A new shot is unusual where it lies outside of a prediction interval: centre +- k(n) spread. As with
-Student's t, k grows as the shots get fewer, so that a shot like all others is called unusual with a stated probability
-whatever their number.
+The centre is the median and the spread 1.4826 x the median distance from it (MAD), so that one bad shot among the
+earlier ones moves neither. A new shot is unusual where it lies outside of a prediction interval: centre +- k(n) spread.
+As with Student's t, k grows as the shots get fewer, so that a shot like all others is called unusual with a stated
+probability whatever their number.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,17 +21,16 @@ __all__ = [
 ]  # fmt: skip
 
 Floats = NDArray[np.float64]
-Share = Literal[0.01, 0.05]
 
 # One shot in a hundred like all the others is called unusual, for each measure looked at.
-FALSE_ALARM: Final[Share] = 0.01
+FALSE_ALARM: Final[float] = 0.01
 # With fewer the interval is over five spreads wide either way (k(8) = 5.9) and would miss nearly everything.
 LEAST_SHOTS: Final = 10
 MAD_TO_SIGMA: Final = 1.4826  # 1 / the upper quartile of the normal distribution
 # k such that a share of new normal values lies further than k x 1.4826 MAD from the median of n. From 400,000 simulated
 # sets each (100,000 for 200), to about 0.5 %; the last is the normal distribution's own quantile.
 _SHOTS: Final = np.array([10, 12, 14, 16, 20, 30, 40, 60, 100, 200, np.inf])
-_FACTORS: Final[dict[Share, Floats]] = {
+_FACTORS: Final[dict[float, Floats]] = {
     0.01: np.array([4.943, 4.395, 4.071, 3.858, 3.523, 3.157, 3.012, 2.859, 2.755, 2.672, 2.576]),
     0.05: np.array([3.029, 2.824, 2.671, 2.565, 2.420, 2.259, 2.178, 2.103, 2.053, 2.005, 1.960]),
 }
@@ -51,8 +50,10 @@ class Usual:
 
 @dataclass(frozen=True)
 class UsualBand:
-    """The usual range of a trace, point by point: each point by itself has the false-alarm share. Shapes (g,) or (g, k);
-    NaN where fewer than `LEAST_SHOTS` traces reach."""
+    """The usual range of a trace, point by point: each point by itself has the false-alarm share.
+
+    Shapes (g,) or (g, k) as the traces'; NaN where fewer than `LEAST_SHOTS` traces reach.
+    """
 
     ms: Floats  # (g,)
     centre: Floats
@@ -63,14 +64,14 @@ class UsualBand:
 
 
 def usual(
-    earlier: Iterable[float | None], *, resolution: float = 0.0, false_alarm: Share = FALSE_ALARM
+    earlier: Iterable[float | None], *, resolution: float = 0.0, false_alarm: float = FALSE_ALARM
 ) -> Usual | None:
     """The usual range from the shots before, or None (see `why_no_usual`).
 
     Args:
         earlier: the measure in each earlier shot with this bow and arrow; None and NaN are left out.
         resolution: the spread is taken to be no less than this, such as the measure's own standard uncertainty.
-        false_alarm: share of ordinary shots that fall outside.
+        false_alarm: share of ordinary shots that fall outside, 0.01 or 0.05.
     """
     values = _known(earlier)
     if why_no_usual(values, resolution=resolution) is not None:
@@ -86,8 +87,8 @@ def why_no_usual(earlier: Iterable[float | None], *, resolution: float = 0.0) ->
     values = _known(earlier)
     if len(values) < LEAST_SHOTS:
         return (
-            f"{len(values)} earlier shots show this measure; from fewer than {LEAST_SHOTS} what is usual cannot be told "
-            "from chance"
+            f"{len(values)} earlier shots show this measure; from fewer than {LEAST_SHOTS} what is usual cannot be "
+            "told from chance"
         )
     if resolution <= 0 and not np.median(np.abs(values - np.median(values))) > 0:
         return "over half of the earlier shots show the same value, so their spread is not known"
@@ -108,7 +109,7 @@ def usual_band(
     traces: Sequence[tuple[NDArray[np.floating], NDArray[np.floating]]],
     grid_ms: Floats,
     *,
-    false_alarm: Share = 0.05,
+    false_alarm: float = 0.05,
 ) -> UsualBand | None:
     """The band in which a trace of this archer usually lies, point by point.
 
@@ -138,14 +139,15 @@ def usual_band(
     return UsualBand(grid_ms, centre, low, high, len(traces), false_alarm)
 
 
-def prediction_factor(shots: NDArray[np.integer], false_alarm: Share = FALSE_ALARM) -> Floats:
+def prediction_factor(shots: NDArray[np.integer], false_alarm: float = FALSE_ALARM) -> Floats:
     """k(n) for n >= 10 earlier shots, shape as `shots`; straight between the table's entries in 1/n.
 
     An odd n is taken as the even one below, whose factor is a little larger.
     """
     even = np.maximum(2 * (np.asarray(shots) // 2), LEAST_SHOTS)
-    table = _FACTORS[false_alarm]
-    return np.interp(1 / even, (1 / _SHOTS)[::-1], table[::-1])
+    if false_alarm not in _FACTORS:
+        raise ValueError(f"false_alarm is one of {list(_FACTORS)}, not {false_alarm}")
+    return np.asarray(np.interp(1 / even, (1 / _SHOTS)[::-1], _FACTORS[false_alarm][::-1]))
 
 
 def _known(values: Iterable[float | None]) -> Floats:

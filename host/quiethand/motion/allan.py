@@ -1,7 +1,7 @@
 """Allan deviation of a sensor at rest, and what is read off it: white noise, bias instability, rate random walk.
 
-D. W. Allan, Proc. IEEE 54, 1966; overlapping estimate and worked examples in NIST SP 1065 (W. J. Riley, 2008); names and
-factors for gyros after IEEE Std 952 (from memory).
+D. W. Allan, Proc. IEEE 54, 1966; overlapping estimate and worked examples in NIST SP 1065 (W. J. Riley, 2008); names
+and factors for gyros after IEEE Std 952 (from memory).
 """
 
 from __future__ import annotations
@@ -83,8 +83,8 @@ def allan_deviation(
 def read_noise(allan: AllanDeviation) -> NoiseFigures:
     """White noise, bias instability and random walk from an Allan deviation.
 
-    White noise is the median of deviation x sqrt(tau) over the longest run of points whose local slope is within 0.15 of
-    -1/2; random walk likewise from +1/2, deviation / sqrt(tau / 3).
+    White noise is the median of deviation x sqrt(tau) over the longest run of points whose local slope is within 0.15
+    of -1/2; random walk likewise from +1/2, deviation / sqrt(tau / 3).
     """
     notes: list[str] = []
     use = allan.relative_sigma <= 1 / np.sqrt(2 * LEAST_DIFFERENCES)
