@@ -1,0 +1,189 @@
+"""Finding shots in hours of anything, and listing with its reason everything else that could have been one.
+
+Blocks in, candidates and rejections out. The work goes in steps of half a second that lie at fixed sample numbers, so
+that how the motion is cut into blocks changes nothing. A cheap summary (`cells`) runs over all samples; only what
+leaps out of it (`alarms`) is looked at sample by sample (`knock`) and judged (`verdict`, `reasons`).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import replace
+
+import numpy as np
+
+from quiethand.bow.model import Setup
+from quiethand.motion.block import MotionBlock
+from quiethand.shots.alarms import AlarmWatch, Event
+from quiethand.shots.candidate import Candidate
+from quiethand.shots.cells import CellTable, cell_length, summarise
+from quiethand.shots.drawing import DrawWatch
+from quiethand.shots.history import History
+from quiethand.shots.inspection import Found, Inspector
+from quiethand.shots.model import Rejected
+from quiethand.shots.pending import Pending
+from quiethand.shots.verdict import least_push_s
+from quiethand.shots.walking import WalkWatch
+
+__all__ = ["ShotFinder"]
+
+_SLOT_S = 0.05
+_SLOTS_IN_STEP = 10
+_BREAK_S = 1.0  # a hole so long ends a run: nothing is judged across it
+_KEEP_S = 12.0  # 8 s before a release, an event of 1 s, the look before it, and some room
+_AFTER_S = 0.45  # wanted behind a departure
+
+
+class ShotFinder:
+    """Takes blocks in order and gives shots and rejections as soon as they can be told.
+
+    Args:
+        setup: what the user stated; its arrow and virtual mass bound a dry fire.
+        time_on_string_s: of the launch model for this bow and arrow, None where it is not known.
+    """
+
+    def __init__(self, setup: Setup | None = None, time_on_string_s: float | None = None) -> None:
+        self._time_on_string_s = time_on_string_s
+        self._least_s = least_push_s(setup, time_on_string_s)
+        self._history = History()
+        self._out: list[Candidate | Rejected] = []
+        self._running = False
+        self._segment = -1
+        self._next = 0  # sample number that is wanted next
+        self._last_s = 0.0
+
+    def feed(self, block: MotionBlock) -> list[Candidate | Rejected]:
+        """Take the next block; gives what could be decided by now, in the order of deciding."""
+        for piece in _unbroken(block):
+            self._take(piece)
+        return self._drain()
+
+    def finish(self) -> list[Candidate | Rejected]:
+        """The recording has ended: give what is left."""
+        self._close()
+        return self._drain()
+
+    def _drain(self) -> list[Candidate | Rejected]:
+        out, self._out = self._out, []
+        return out
+
+    def _take(self, block: MotionBlock) -> None:
+        first, period = int(block.index[0]), block.period_s
+        hole = first - self._next > _BREAK_S / period or float(block.time_s[0]) - self._last_s > _BREAK_S
+        if not self._running or block.segment != self._segment or hole or first < self._next:
+            self._close()
+            self._open(block)
+        self._history.add(block)
+        self._next, self._last_s = int(block.index[-1]) + 1, float(block.time_s[-1])
+        while self._next >= (self._step_end) * self._length:
+            self._step(self._step_end)
+
+    def _open(self, block: MotionBlock) -> None:
+        self._running, self._segment = True, block.segment
+        self._length = cell_length(block.period_s)
+        cell_s = self._length * block.period_s
+        self._slot_cells = max(1, round(_SLOT_S / cell_s))
+        self._step_cells = self._slot_cells * _SLOTS_IN_STEP
+        self._keep_cells = round(_KEEP_S / cell_s)
+        self._after_cells = round(_AFTER_S / cell_s)
+        start = -(-int(block.index[0]) // self._length)  # the first whole cell
+        self._done = start
+        self._step_end = start + self._step_cells
+        self._table = CellTable.empty(start)
+        self._alarms = AlarmWatch(cell_s)
+        self._waiting: deque[Event] = deque()
+        slot_s = self._slot_cells * cell_s
+        self._walks, self._draws = WalkWatch(slot_s), DrawWatch(slot_s)
+        self._pending = Pending()
+        self._inspector = Inspector(self._history, self._length, self._least_s, self._time_on_string_s)
+
+    def _close(self) -> None:
+        if not self._running:
+            return
+        last_cell = self._next // self._length
+        if last_cell > self._done:
+            self._step(last_cell)
+        self._waiting.extend(self._alarms.finish())
+        self._inspect(at_end=True)
+        walk = self._walks.finish()
+        if walk:
+            self._pending.walk(walk)
+        self._out.extend(self._pending.flush())
+        self._history.clear()
+        self._running = False
+
+    def _step(self, end: int) -> None:
+        """Take the cells from the last done to cell `end`."""
+        start, count = self._done, end - self._done
+        index, time_s, force, rate = self._history.samples(start * self._length, end * self._length)
+        if not len(index):  # lost altogether, but too short a hole to break the run
+            self._done, self._step_end = end, end + self._step_cells
+            self._table = CellTable.empty(end)
+            return
+        fresh = summarise(start, count, self._length, index, time_s, force, rate)
+        self._table = self._table.joined(fresh, self._keep_cells)
+        self._done, self._step_end = end, end + self._step_cells
+        self._slots(fresh)
+        self._waiting.extend(self._alarms.take(self._table, start))
+        self._inspect(at_end=False)
+        walking = self._walks.walking_since_s
+        self._out.extend(self._pending.ready(float(self._table.time_s[-1]), walking))
+        self._history.forget_before(self._table.first * self._length)
+
+    def _slots(self, fresh: CellTable) -> None:
+        """Feed the two slow watches with what every 50 ms came to."""
+        k = self._slot_cells
+        n = len(fresh) // k
+        jolts = fresh.jolt_m_s2[: n * k].reshape(n, k)
+        force = fresh.force_m_s2[: n * k].reshape(n, k, 3).mean(axis=1)
+        rate = fresh.rate_rad_s[: n * k].reshape(n, k, 3).mean(axis=1)
+        size = np.sqrt(np.einsum("ij,ij->i", force, force)).tolist()
+        turn = np.sqrt(np.einsum("ij,ij->i", rate, rate)).tolist()
+        typical = np.partition(jolts, k // 2, axis=1)[:, k // 2].tolist()
+        largest = jolts.max(axis=1).tolist()
+        times = fresh.time_s[: n * k : k].tolist()
+        for i in range(n):
+            walk = self._walks.slot(times[i], size[i])
+            if walk:
+                self._pending.walk(walk)
+            down = self._draws.slot(times[i], typical[i], largest[i], turn[i], force[i])
+            if down and self._walks.walking_since_s is None:
+                self._pending.let_down(down)
+
+    def _inspect(self, *, at_end: bool) -> None:
+        """Look at the events that have all the motion after them that they are going to get."""
+        while self._waiting and (at_end or self._done >= self._waiting[0].last + self._after_cells):
+            event = self._waiting.popleft()
+            found = self._inspector.look(event, self._table, self._draws, self._next, at_end=at_end)
+            if found is not None:
+                self._keep(found)
+
+    def _keep(self, found: Found) -> None:
+        if isinstance(found, Candidate):
+            self._draws.shot()
+            self._pending.shot(found.release_s, found.departure_s)
+            self._out.append(found)
+            return
+        if found.rejected.reason in ("dry_fire", "drop"):
+            self._draws.shot()
+        if found.rejected.reason == "dry_fire":
+            self._pending.shot(found.rejected.time_s, found.rejected.time_s)
+            self._out.append(found.rejected)  # a caution does not wait
+        else:
+            self._pending.knock(found)
+
+
+def _unbroken(block: MotionBlock) -> list[MotionBlock]:
+    """The block cut at holes of a second and more, which a block may span."""
+    n = len(block)
+    if not n:
+        return []
+    whole = int(block.index[-1] - block.index[0]) + 1 == n
+    if whole and block.time_s[-1] - block.time_s[0] < n * block.period_s + _BREAK_S:
+        return [block]
+    holes = (np.diff(block.index) > _BREAK_S / block.period_s) | (np.diff(block.time_s) > _BREAK_S)
+    cuts = [0, *(np.flatnonzero(holes) + 1).tolist(), n]
+    fields = ("index", "time_s", "specific_force_m_s2", "rate_rad_s", "accel_clipped", "gyro_clipped")
+    return [
+        replace(block, **{f: getattr(block, f)[a:b] for f in fields}) for a, b in zip(cuts[:-1], cuts[1:], strict=True)
+    ]

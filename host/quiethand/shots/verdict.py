@@ -1,0 +1,159 @@
+"""From the figures of a knock to what it was: every threshold stands here, in physical units, with its reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quiethand.bow.model import Setup
+from quiethand.shots.history import Grid
+from quiethand.shots.knock import G0, Knock, Push, onset_rows, push_before
+
+__all__ = [
+    "Before", "Verdict", "before", "best_push", "falling", "is_dry_fire", "is_lost_shot", "is_shot", "least_push_s",
+    "swinging",
+]  # fmt: skip
+
+# -- a push: what the string does to the bow while the arrow is on it
+_PEAK_M_S2 = 0.6 * G0  # 25 lb on 4 kg of bow and stabilizers gives 2 g and more at its highest
+_IMPULSE_M_S = 0.025  # half of what the lightest arrow and string carry away from the heaviest bow
+_COHERENCE = 0.75  # a push keeps its direction; ringing through half a cycle or more comes to under 0.65
+_SHARPNESS = 0.75  # of its peak; the first samples of a knock have 0.9 and more, a push 0.1 to 0.4, clipped 0.7
+_LONGEST_S = 0.040  # visible; 25 ms on the string and a soft start
+_SEEN = 2  # samples: one alone may be anything
+# the visible part of the push, from a tenth of its peak to the shock, is some 0.6 of the time on the string: a compound
+# starts from its holding weight and pushes nothing at first, a recurve's push changes sign about half way
+_VISIBLE = 0.6
+_BOUND_S = 0.0055  # 0.6 of 9 ms: quick bows with an arrow take 11 ms and more, empty ones 5 to 8
+_BOUND_RANGE_S = (0.004, 0.0075)  # a set-up may be wrong; no more than this is believed
+_USUAL_VIRTUAL_MASS_KG = 0.006
+_DRY_LEAST_S = 0.0022  # shorter, and a knock's own rise through the sensor's filter would do
+_DRY_PEAK_M_S2 = 1.0 * G0
+_DRY_SHOCK_M_S2 = 10.0 * G0  # all of the bow's energy stays in it
+
+# -- a shock
+_SHOCK_M_S2 = 3.0 * G0  # weakest at brace, heavy bow, sensor with a slow filter
+_ABOVE_PUSH = 2.0  # sharper than anything within the push by this, or there was no shock
+_BULK_S = 0.010  # half of a shock's sharpness comes so soon after its first break: 80 Hz, a cycle less a quarter
+
+# -- before it
+_SWING_RAD_S = 0.8  # 45 deg/s: raising and lowering is quicker, a hold with a poor gyro bias slower
+_FREE_FALL_M_S2 = 0.4 * G0  # specific force of a thing that falls and turns
+_FALL_S = (0.110, 0.015)
+_LOST_SHOCK_M_S2 = 10.0 * G0  # without its push seen, only a shock that no tap reaches may count
+
+
+@dataclass(frozen=True)
+class Before:
+    """How the bow was in the last quarter of a second before a row of the grid."""
+
+    rate_rad_s: float  # mean magnitude
+    force_m_s2: float  # median magnitude of the last tenth
+    attitude: NDArray[np.float64]  # (3,) unit vector: which way the sensor felt up
+    seconds: float  # how much of it there is
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The push that explains a knock best, if any, and how many samples of it were lost."""
+
+    push: Push | None
+    lost: int
+    onset: int  # row of the grid where the shock begins
+
+
+def least_push_s(setup: Setup | None, time_on_string_s: float | None) -> float:
+    """The visible push, in seconds, under which no arrow was on the string.
+
+    With the same bow the time on the string goes as the root of moving mass, arrow and virtual mass with it and
+    virtual mass without (Klopsteg 1943); the bound lies half way between the two on a logarithmic scale.
+    """
+    if time_on_string_s is None:
+        return _BOUND_S
+    virtual = (setup.bow.virtual_mass_kg if setup else None) or _USUAL_VIRTUAL_MASS_KG
+    arrow = (setup.arrow.mass_kg if setup else None) or 4 * virtual
+    ratio = (virtual / (virtual + arrow)) ** 0.5
+    return float(np.clip(_VISIBLE * time_on_string_s * ratio**0.5, *_BOUND_RANGE_S))
+
+
+def _push_like(push: Push) -> bool:
+    return (
+        push.based
+        and not push.reaches_back
+        and push.seen >= _SEEN
+        and push.peak_m_s2 >= _PEAK_M_S2
+        and push.impulse_m_s >= _IMPULSE_M_S
+        and push.coherence >= _COHERENCE
+        and push.sharpness <= _SHARPNESS
+        and push.length_s <= _LONGEST_S
+    )
+
+
+def best_push(grid: Grid, score: NDArray[np.float64], knock: Knock) -> Verdict:
+    """The push before the earliest onset that has one; the last look without one otherwise."""
+    bulk = round(_BULK_S / grid.period_s)
+    for onset in onset_rows(grid, score, knock):
+        if score[onset : onset + bulk + 1].max() < 0.5 * knock.largest_m_s2:
+            continue  # a click or a burst well before the shock
+        push = push_before(grid, score, onset)
+        a = max(0, onset - round(0.03 / grid.period_s))
+        lost = int((~grid.there[a:onset]).sum())
+        # the line over a hole bends at its ends: a break there is no break, unless samples before and after agree
+        if _push_like(push) and push.length_s >= _DRY_LEAST_S:
+            within = score[push.start + 1 : onset][grid.there[push.start + 1 : onset]]
+            if not within.size or knock.largest_m_s2 >= _ABOVE_PUSH * min(float(np.median(within)), push.peak_m_s2):
+                return Verdict(push, lost, onset)
+    first = onset_rows(grid, score, knock)[0]
+    a = max(0, first - round(0.03 / grid.period_s))
+    return Verdict(None, int((~grid.there[a:first]).sum()), first)
+
+
+def _shocks(knock: Knock) -> bool:
+    return knock.peak_m_s2 >= _SHOCK_M_S2 and (knock.largest_m_s2 >= _SHOCK_M_S2 or knock.clipped)
+
+
+def is_shot(push: Push, knock: Knock, least_s: float) -> bool:
+    """A push that lasted as with an arrow, and a shock."""
+    return push.length_s >= least_s and _shocks(knock)
+
+
+def is_dry_fire(push: Push, knock: Knock, least_s: float) -> bool:
+    """A push far too short, and a violent shock."""
+    return (
+        push.length_s < least_s
+        and not push.hidden
+        and push.peak_m_s2 >= _DRY_PEAK_M_S2
+        and (knock.peak_m_s2 >= _DRY_SHOCK_M_S2 or knock.clipped)
+    )
+
+
+def is_lost_shot(lost_s: float, knock: Knock, drawn: bool) -> bool:
+    """The push itself was lost: a violent shock right after the hole, out of a hold after a draw, leaves little else."""
+    return drawn and lost_s >= 0.004 and (knock.peak_m_s2 >= _LOST_SHOCK_M_S2 or knock.clipped)
+
+
+def before(grid: Grid, row: int) -> Before:
+    """How the bow was before row `row`."""
+    dt = grid.period_s
+    a, b = max(0, row - round(0.25 / dt)), max(1, row - round(0.005 / dt))
+    rate = grid.rate_rad_s[a:b]
+    c, d = (max(0, row - round(s / dt)) for s in _FALL_S)
+    fall = grid.force_m_s2[c:d] if d > c else grid.force_m_s2[:1]
+    mean = np.median(fall, axis=0)
+    size = float(np.linalg.norm(mean))
+    return Before(
+        float(np.sqrt(np.einsum("ij,ij->i", rate, rate)).mean()),
+        float(np.median(np.sqrt(np.einsum("ij,ij->i", fall, fall)))),
+        mean / size if size > 0 else np.zeros(3),
+        (b - a) * dt,
+    )
+
+
+def swinging(state: Before) -> bool:
+    return state.rate_rad_s > _SWING_RAD_S
+
+
+def falling(state: Before) -> bool:
+    return state.force_m_s2 < _FREE_FALL_M_S2 and state.seconds > 0.1
