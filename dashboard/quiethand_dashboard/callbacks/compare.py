@@ -1,0 +1,252 @@
+"""Comparing: the address holds which shots are chosen; table, traces and figures follow it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from urllib.parse import parse_qs
+
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+from quiethand.store.measures import MEASURES
+
+from quiethand_dashboard import ids, telling
+from quiethand_dashboard.callbacks.fetched import MOST_EARLIER, usual_band
+from quiethand_dashboard.figures.excess import excess_spans, excess_words
+from quiethand_dashboard.figures.palette import Scheme
+from quiethand_dashboard.figures.side_by_side import csv_text, rows
+from quiethand_dashboard.figures.style import blank
+from quiethand_dashboard.figures.traces import Band, DrawnShot, traces_figure
+
+if TYPE_CHECKING:
+    from datetime import tzinfo
+
+    import plotly.graph_objects as go
+    from quiethand.store.records import ShotRecord
+    from quiethand.store.store import Store
+
+__all__ = ["MOST_SHOTS", "CompareView", "address_of", "chosen_shots", "compare_view", "grid_rows", "register"]
+
+MOST_SHOTS: Final = 6  # as many lines as can be told apart in one colour
+ROWS: Final = 2000  # of the table to choose from
+LETTERS: Final = "ABCDEF"
+
+
+class CompareView(NamedTuple):
+    """What the page's callback returns, in the order of its outputs."""
+
+    body_hidden: bool
+    chosen: Any
+    excess: Any
+    table: Any
+    yaw: go.Figure
+    pitch: go.Figure
+    cant: go.Figure
+
+
+def chosen_shots(search: str | None) -> list[int]:
+    """The shots that an address names ("?shots=3,8"): at most six, each once, A first; what is no number is left out."""
+    values = parse_qs((search or "").lstrip("?")).get("shots", [""])[0].split(",")
+    numbers = [int(v) for v in values[:50] if v.isascii() and v.isdigit() and len(v) < 16]
+    return list(dict.fromkeys(numbers))[:MOST_SHOTS]
+
+
+def address_of(shots: Sequence[int]) -> str:
+    return f"?shots={','.join(str(s) for s in shots)}" if shots else ""
+
+
+def grid_rows(store: Store, zone: tzinfo) -> list[dict[str, Any]]:
+    """A row for each of the latest shots, with what one filters by."""
+    return [
+        {
+            "id": str(row["id"]),
+            "day": row["day"],
+            "time": telling.clock_time(row["unix_s"], zone),
+            "number": row["number"],
+            "archer": row["archer"],
+            "bow": row["bow"],
+            "arrow": row["arrow"],
+            "flagged": ", ".join(dict.fromkeys(telling.flag_mark(f["verdict"])[1] for f in row["flags"])) or "no",
+            "on_string_ms": _rounded(row["time_on_string_s"], 1e3, 2),
+            "right_mm": _rounded(row["pointing_right_mm"], 1.0, 1),
+            "up_mm": _rounded(row["pointing_up_mm"], 1.0, 1),
+        }
+        for row in store.shot_rows(limit=ROWS)
+    ]
+
+
+def _rounded(value: float | None, factor: float, digits: int) -> float | None:
+    return None if value is None else round(value * factor, digits)
+
+
+def compare_view(store: Store, shot_ids: Sequence[int], scheme: Scheme, zone: tzinfo) -> CompareView:
+    """Everything below the table of the page for the chosen shots; those no longer stored are named."""
+    found = [store.shot(i) for i in shot_ids]
+    shots = [shot for shot in found if shot is not None]
+    gone = len(found) - len(shots)
+    chosen = _chosen(shots, gone, zone)
+    if not shots:
+        nothing = blank(scheme, "")
+        return CompareView(True, chosen, [], [], nothing, nothing, nothing)
+    band = _common_band(store, shots)
+    drawn = []
+    for letter, shot in zip(LETTERS, shots, strict=False):
+        window = shot.contract.get("time_on_string_s")
+        window_ms = None if window is None else window * 1e3
+        if shot.trace is not None:
+            spans = excess_spans(shot.trace, window_ms, band)
+            drawn.append(DrawnShot(f"{letter}, shot {shot.number}", shot.trace, window_ms, spans))
+    figures = [
+        traces_figure(axis, drawn, band, scheme, keep=address_of(shot_ids))
+        if drawn
+        else blank(scheme, "No trace is stored for these shots.")
+        for axis in ("yaw", "pitch", "cant")
+    ]
+    return CompareView(False, chosen, _excess(shots, drawn, band), _table(shots), *figures)
+
+
+def _common_band(store: Store, shots: Sequence[ShotRecord]) -> Band | None:
+    """The usual before the latest of the shots, drawn where all chosen shots are of its archer, bow and arrow."""
+    first = shots[0]
+    same = all((s.archer, s.bow, s.arrow) == (first.archer, first.bow, first.arrow) for s in shots)
+    last = max(shots, key=lambda s: s.unix_s)
+    return usual_band(store.usual_inputs(last.id, MOST_EARLIER)) if same else None
+
+
+def _chosen(shots: Sequence[ShotRecord], gone: int, zone: tzinfo) -> Any:
+    if not shots and not gone:
+        return html.P("No shot is chosen yet.", className="quiet")
+    said: list[Any] = [
+        html.Div(
+            [
+                html.Span(letter, className="letter"),
+                html.Span(className=f"line line-{order}", **{"aria-hidden": "true"}),
+                html.Span(
+                    f"Shot {shot.number}, {telling.clock_time(shot.unix_s, zone)[:5]}, "
+                    f"{telling.day_words(shot.unix_s, zone)}"
+                ),
+                html.Span(", ".join(n for n in (shot.archer, shot.bow, shot.arrow) if n), className="quiet"),
+            ],
+            className="chosen-shot",
+        )
+        for order, (letter, shot) in enumerate(zip(LETTERS, shots, strict=False))
+    ]
+    said.append(html.Button("Choose none", id=ids.COMPARE_CLEAR, className="save", type="button"))
+    if gone:
+        said.append(html.P(f"{gone} of the shots in this address are no longer stored.", className="quiet"))
+    return said
+
+
+def _excess(shots: Sequence[ShotRecord], drawn: Sequence[DrawnShot], band: Band | None) -> Any:
+    told = []
+    for letter, shot in zip(LETTERS, shots, strict=False):
+        spans = next((d.excess for d in drawn if d.label.startswith(letter)), ())
+        lines = [*excess_words(spans), *(f["text"] for f in shot.flags)]
+        told.append(
+            html.Li([html.B(f"{letter}  "), html.Ul([html.Li(line) for line in lines]) if lines else "nothing to tell"])
+        )
+    if band is not None:
+        ground = f"Against this archer's usual, from {band.shots} earlier shots with the same bow and arrow; and the limits."
+    else:
+        ground = (
+            "No usual band: it takes shots of one archer, bow and arrow, and enough earlier ones of the same. What follows "
+            "are the limits."
+        )
+    return [html.P(ground, className="quiet"), html.Ul(told, className="excess")]
+
+
+def _table(shots: Sequence[ShotRecord]) -> Any:
+    found = rows([shot.measures for shot in shots])
+    two = len(shots) == 2
+    heads = ["", *(f"{letter}, shot {s.number}" for letter, s in zip(LETTERS, shots, strict=False)), *(["B less A"] if two else [])]
+    return html.Table(
+        [
+            html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])),
+            html.Tbody(
+                [
+                    html.Tr(
+                        [html.Th(row.words, scope="row"), *(html.Td(cell) for cell in row.cells),
+                         *([html.Td(row.difference)] if two else [])]
+                    )
+                    for row in found
+                ]
+            ),
+        ],
+        className="plain-table roomy",
+    )  # fmt: skip
+
+
+def register(app: Dash, store: Store) -> None:
+    @app.callback(
+        Output(ids.COMPARE_GRID, "rowData"),
+        Output(ids.COMPARE_EMPTY, "hidden"),
+        Input(ids.TOKEN, "data"),
+        Input(ids.ZONE, "data"),
+    )
+    def _rows(_: Any, zone: str | None) -> tuple[Any, bool]:
+        found = grid_rows(store, telling.zone_of(zone))
+        return found, bool(found)
+
+    # Address and ticks follow each other, so one callback answers for both and knows which of them moved.
+    @app.callback(
+        Output(ids.COMPARE_URL, "search"),
+        Output(ids.COMPARE_GRID, "selectedRows"),
+        Input(ids.COMPARE_GRID, "selectedRows"),
+        Input(ids.COMPARE_URL, "search"),
+        State(ids.COMPARE_URL, "pathname"),
+    )
+    def _choice(ticked: list[dict[str, Any]] | None, search: str | None, path: str | None) -> tuple[Any, Any]:
+        return choice(ctx.triggered_id, ticked, search, path)
+
+    @app.callback(Output(ids.COMPARE_URL, "search", allow_duplicate=True), Input(ids.COMPARE_CLEAR, "n_clicks"),
+                  prevent_initial_call=True)  # fmt: skip
+    def _clear(clicks: int | None) -> Any:
+        return "" if clicks else no_update
+
+    @app.callback(
+        Output(ids.COMPARE_BODY, "hidden"),
+        Output(ids.COMPARE_CHOSEN, "children"),
+        Output(ids.COMPARE_EXCESS, "children"),
+        Output(ids.COMPARE_TABLE, "children"),
+        Output(ids.trace_graph("compare", "yaw"), "figure"),
+        Output(ids.trace_graph("compare", "pitch"), "figure"),
+        Output(ids.trace_graph("compare", "cant"), "figure"),
+        Input(ids.COMPARE_URL, "search"),
+        Input(ids.SCHEME, "computedColorScheme"),
+        Input(ids.ZONE, "data"),
+    )
+    def _compare(search: str | None, scheme: Scheme | None, zone: str | None) -> CompareView:
+        return compare_view(store, chosen_shots(search), scheme or "light", telling.zone_of(zone))
+
+    @app.callback(
+        Output(ids.COMPARE_CSV_DATA, "data"),
+        Input(ids.COMPARE_CSV, "n_clicks"),
+        State(ids.COMPARE_URL, "search"),
+        prevent_initial_call=True,
+    )
+    def _csv(clicks: int | None, search: str | None) -> Any:
+        shots = [shot for i in chosen_shots(search) if (shot := store.shot(i)) is not None]
+        if not clicks or not shots:
+            return no_update
+        text = csv_text([f"{s.day} shot {s.number}" for s in shots], [s.measures for s in shots], list(MEASURES))
+        return dcc.send_string(text, "quiethand-comparison.csv")
+
+
+def choice(
+    moved: str | None, ticked: Sequence[dict[str, Any]] | None, search: str | None, path: str | None
+) -> tuple[Any, Any]:
+    """What the address and the ticks should be, given which of them moved last."""
+    if (path or "").rstrip("/") != "/compare":
+        return no_update, no_update
+    named = chosen_shots(search)
+    ticked_ids = [int(row["id"]) for row in ticked or []]
+    if moved == ids.COMPARE_GRID:
+        if set(ticked_ids) == set(named):
+            return no_update, no_update
+        # who was chosen first stays first; a new one comes last
+        order = [i for i in named if i in ticked_ids] + [i for i in ticked_ids if i not in named]
+        kept = order[:MOST_SHOTS]
+        ticks = no_update if len(order) <= MOST_SHOTS else {"ids": [str(i) for i in kept]}
+        return address_of(kept), ticks
+    if set(ticked_ids) == set(named):
+        return no_update, no_update
+    return no_update, {"ids": [str(i) for i in named]}

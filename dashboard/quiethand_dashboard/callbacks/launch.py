@@ -1,0 +1,286 @@
+"""Bow and arrow: set-ups from the store through the launch model to the page."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
+
+import numpy as np
+from dash import Dash, Input, Output, State, html, no_update
+from quiethand.axes import Axes
+from quiethand.bow.cautions import cautions_for
+from quiethand.bow.launch import Launch, launch
+from quiethand.bow.model import Archer, Arrow, Bow, Setup, Target
+from quiethand.errors import InputError
+
+from quiethand_dashboard import ids
+from quiethand_dashboard.callbacks.fetched import setup_of
+from quiethand_dashboard.figures.launch import (
+    GRAIN_KG, LBF_N, ArrowPoint, arrows_figure, draw_force_figure, stroke_figure,
+)  # fmt: skip
+from quiethand_dashboard.figures.palette import Scheme
+from quiethand_dashboard.figures.style import blank
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+    from quiethand.store.store import Store
+
+__all__ = ["EXAMPLE", "BowChoice", "LaunchView", "bow_choices", "launch_view", "register"]
+
+FT_M: Final = 0.3048
+ROWS: Final = 2000
+EXAMPLE_TORQUE_NM: Final = 0.1  # carried through each arrow where no measured torque is known
+
+# Shown until set-ups are stored, and said to be invented wherever it is shown.
+EXAMPLE: Final = Setup(
+    archer=Archer("an invented archer", "right"),
+    bow=Bow(
+        name="an invented compound", kind="compound", peak_weight_n=50 * LBF_N, let_off=0.75, draw_length_m=28.5 * 0.0254,
+        brace_height_m=7 * 0.0254, mass_kg=2.6, inertia_kg_m2=Axes(0.12, 0.16, 0.09),
+    ),
+    arrow=Arrow("an invented arrow", mass_kg=380 * GRAIN_KG),
+    target=Target("40 cm", 18.0),
+    source="the invented example",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class BowChoice:
+    """One archer with one bow: the set-up of the latest shot, every arrow shot from it, the archer's usual torque."""
+
+    label: str
+    setup: Setup
+    arrows: tuple[Arrow, ...]
+    torque_nm: float | None  # middle of the sizes of the mean yaw torques of the last shots
+    invented: bool = False
+
+
+class LaunchView(NamedTuple):
+    """What the page's callback returns, in the order of its outputs."""
+
+    mass_words: str
+    let_off_words: str
+    cautions: Any
+    figures: Any
+    about: str
+    curve: go.Figure
+    stroke: go.Figure
+    arrows: Any
+    arrows_figure: go.Figure
+
+
+def bow_choices(store: Store) -> dict[str, BowChoice]:
+    """Every archer and bow of the latest shots by the set-up's id, the latest first; the invented example where none."""
+    newest: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
+    for row in store.shot_rows(limit=ROWS):
+        newest.setdefault((row["archer"], row["bow"]), []).append(row)
+    found = {}
+    for (archer, bow), rows in newest.items():
+        setup = setup_of(store, rows[0]["setup_id"])
+        if setup is None:
+            continue
+        label = ", ".join(name for name in (bow, archer) if name) or "unnamed bow"
+        found[str(rows[0]["setup_id"])] = BowChoice(label, setup, _arrows(store, rows), _usual_torque(rows))
+    return found or {"example": BowChoice("An invented compound, to try", EXAMPLE, (EXAMPLE.arrow,), None, invented=True)}
+
+
+def _arrows(store: Store, rows: Sequence[Mapping[str, Any]]) -> tuple[Arrow, ...]:
+    """Each arrow once, as in its latest set-up, light to heavy; those of unknown mass left out."""
+    by_name: dict[str, Arrow] = {}
+    for row in rows:
+        if row["arrow"] not in by_name and (setup := setup_of(store, row["setup_id"])) is not None:
+            by_name[row["arrow"]] = setup.arrow
+    return tuple(sorted((a for a in by_name.values() if a.mass_kg), key=lambda a: a.mass_kg or 0.0))
+
+
+def _usual_torque(rows: Sequence[Mapping[str, Any]], most: int = 50, least: int = 5) -> float | None:
+    sizes = [abs(row["mean_torque_yaw_nm"]) for row in rows[:most] if row["mean_torque_yaw_nm"] is not None]
+    return float(np.median(sizes)) if len(sizes) >= least else None
+
+
+def launch_view(choice: BowChoice, mass_kg: float, let_off: float | None, scheme: Scheme) -> LaunchView:
+    """Everything on the page for one bow with an arrow's mass and a let-off (None: the bow's own)."""
+    setup = choice.setup
+    mass_words = f"{mass_kg * 1e3:.1f} g, {mass_kg / GRAIN_KG:.0f} grain"
+    let_off_words = "not for this bow" if let_off is None else f"{100 * let_off:.0f} %"
+    warned = [html.P(["Caution: ", text]) for text in cautions_for(setup, arrow_mass_kg=mass_kg)]
+    try:
+        tried = launch(setup, arrow_mass_kg=mass_kg, let_off=let_off)
+    except InputError as wrong:
+        nothing = blank(scheme, "No launch model for this set-up.")
+        return LaunchView(mass_words, let_off_words, [*warned, html.P(str(wrong))], [], "", nothing, nothing, [], nothing)
+    own = _or_none(setup)
+    torque = choice.torque_nm or EXAMPLE_TORQUE_NM
+    arrows = _side_by_side(choice, tried, let_off)
+    return LaunchView(
+        mass_words,
+        let_off_words,
+        warned,
+        _figures(tried, own, setup),
+        _about(choice, tried),
+        draw_force_figure(tried, own, scheme),
+        stroke_figure(tried, own, scheme),
+        _table(arrows, choice, torque),
+        arrows_figure(_line(setup, let_off, torque), [_point(name, run, torque, name == _HERE) for name, run in arrows], torque, scheme),
+    )  # fmt: skip
+
+
+_HERE: Final = "as set here"
+
+
+def _or_none(setup: Setup, mass_kg: float | None = None, let_off: float | None = None) -> Launch | None:
+    try:
+        return launch(setup, arrow_mass_kg=mass_kg, let_off=let_off)
+    except InputError:
+        return None
+
+
+def _side_by_side(choice: BowChoice, tried: Launch, let_off: float | None) -> list[tuple[str, Launch]]:
+    runs = [(arrow.name or "unnamed arrow", _or_none(choice.setup, arrow.mass_kg, let_off)) for arrow in choice.arrows]
+    found = [(name, run) for name, run in runs if run is not None]
+    return sorted([*found, (_HERE, tried)], key=lambda pair: pair[1].arrow_mass_kg)
+
+
+def _line(setup: Setup, let_off: float | None, torque_nm: float, points: int = 15) -> list[ArrowPoint]:
+    runs = [_or_none(setup, float(mass), let_off) for mass in np.linspace(0.012, 0.045, points)]
+    return [_point("", run, torque_nm, False) for run in runs if run is not None]
+
+
+def _point(name: str, run: Launch, torque_nm: float, tried: bool) -> ArrowPoint:
+    return ArrowPoint(name, run.arrow_mass_kg, run.time_on_string_s, _worth(run, torque_nm), tried)
+
+
+def _worth(run: Launch, torque_nm: float) -> float | None:
+    sensitivity = run.sensitivity_mm_per_nm.yaw
+    return None if sensitivity is None else sensitivity * torque_nm
+
+
+def _figures(tried: Launch, own: Launch | None, setup: Setup) -> list[Any]:
+    def against(value: float, its_own: float | None, unit: str, digits: int) -> str:
+        if its_own is None or abs(value - its_own) < 0.5 * 10**-digits:
+            return "as in your set-up"
+        more = "more" if value > its_own else "less"
+        return f"{abs(value - its_own):.{digits}f} {unit} {more} than your set-up"
+
+    ms, own_ms = tried.time_on_string_s * 1e3, None if own is None else own.time_on_string_s * 1e3
+    speed = tried.arrow_speed_m_s
+    yaw = tried.sensitivity_mm_per_nm.yaw
+    own_yaw = None if own is None else own.sensitivity_mm_per_nm.yaw
+    far = f" at {setup.target.distance_m:g} m" if setup.target.distance_m else ""
+    return [
+        _big("Time on the string", f"{ms:.1f}", "ms", against(ms, own_ms, "ms", 1)),
+        _big("Rest clear", f"{tried.rest_clear_s * 1e3:.1f}", "ms", "lock time until the nock has passed the rest"),
+        _big("Arrow's speed", f"{speed:.1f}", "m/s", f"{speed / FT_M:.0f} ft/s"),
+        _big(f"Sideways{far} for 1 N m", "–" if yaw is None else f"{yaw:.0f}", "mm" if yaw is not None else "",
+             "needs the bow's inertia and the distance" if yaw is None else against(yaw, own_yaw, "mm", 0)),
+        _big("Energy of the arrow", f"{tried.kinetic_energy_j:.1f}", "J",
+             f"{100 * tried.efficiency:.0f} % of {tried.stored_energy_j:.1f} J stored"),
+        _big("Holding weight", f"{tried.holding_weight_n:.0f}", "N", f"{tried.holding_weight_n / LBF_N:.1f} lbf"),
+    ]  # fmt: skip
+
+
+def _big(title: str, number: str, unit: str, below: str) -> html.Div:
+    return html.Div(
+        [
+            html.Div(title, className="figure-title"),
+            html.Div([html.Span(number, className="number"), " ", html.Span(unit, className="unit")]),
+            html.Div(below, className="quiet figure-below"),
+        ],
+        className="big-figure second",
+    )
+
+
+def _about(choice: BowChoice, tried: Launch) -> str:
+    told = ["This bow is invented, to try the page with; your own appears with its first shot."] if choice.invented else []
+    told.append(
+        "Solid lines: as set here; dashed: your set-up. "
+        + ("The draw-force curve was measured." if tried.curve_from == "measured" else
+           "No draw-force curve is in the set-up: a generic one of its kind is assumed.")
+    )  # fmt: skip
+    told += [note[:1].upper() + note[1:] + "." for note in tried.notes]
+    return " ".join(told)
+
+
+def _table(arrows: Sequence[tuple[str, Launch]], choice: BowChoice, torque_nm: float) -> Any:
+    known = "your usual size of torque" if choice.torque_nm else "a torque"
+    heads = ("Arrow", "Mass", "On the string", "Rest clear", "Speed", f"Sideways from {known}, {torque_nm:.2g} N m")
+    rows = []
+    for name, run in arrows:
+        worth = _worth(run, torque_nm)
+        rows.append(
+            html.Tr(
+                [
+                    html.Th(name, scope="row"),
+                    html.Td(f"{run.arrow_mass_kg * 1e3:.1f} g, {run.arrow_mass_kg / GRAIN_KG:.0f} gr"),
+                    html.Td(f"{run.time_on_string_s * 1e3:.1f} ms"),
+                    html.Td(f"{run.rest_clear_s * 1e3:.1f} ms"),
+                    html.Td(f"{run.arrow_speed_m_s:.1f} m/s, {run.arrow_speed_m_s / FT_M:.0f} ft/s"),
+                    html.Td("not known" if worth is None else f"{worth:.1f} mm"),
+                ],
+                className="shown" if name == _HERE else "",
+            )
+        )
+    return [
+        html.Table(
+            [html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])), html.Tbody(rows)],
+            className="plain-table roomy",
+        ),
+        html.P(
+            "What a slow arrow shows, a quick one hides: the same torque is worth more at the target the longer the arrow "
+            "stays on the string. Practise with the slow one, compete with the quick one, each within the maker's limits.",
+            className="quiet",
+        ),
+    ]
+
+
+def register(app: Dash, store: Store) -> None:
+    @app.callback(
+        Output(ids.LAUNCH_BOW, "data"),
+        Output(ids.LAUNCH_BOW, "value"),
+        Input(ids.TOKEN, "data"),
+        State(ids.LAUNCH_BOW, "value"),
+    )
+    def _bows(_: Any, chosen: str | None) -> tuple[Any, Any]:
+        choices = bow_choices(store)
+        data = [{"value": key, "label": choice.label} for key, choice in choices.items()]
+        return data, no_update if chosen in choices else next(iter(choices))
+
+    @app.callback(
+        Output(ids.LAUNCH_MASS, "value"),
+        Output(ids.LAUNCH_LET_OFF, "value"),
+        Output(ids.LAUNCH_LET_OFF, "disabled"),
+        Input(ids.LAUNCH_BOW, "value"),
+        prevent_initial_call=True,
+    )
+    def _start(key: str | None) -> tuple[Any, Any, bool]:
+        choice = bow_choices(store).get(key or "")
+        if choice is None:
+            return no_update, no_update, False
+        own = choice.setup.bow.let_off
+        mass = choice.setup.arrow.mass_kg or EXAMPLE.arrow.mass_kg or math.nan
+        return round(mass * 1e3, 1), 0 if own is None else round(100 * own), own is None
+
+    @app.callback(
+        Output(ids.LAUNCH_MASS_WORDS, "children"),
+        Output(ids.LAUNCH_LET_OFF_WORDS, "children"),
+        Output(ids.LAUNCH_CAUTIONS, "children"),
+        Output(ids.LAUNCH_FIGURES, "children"),
+        Output(ids.LAUNCH_ABOUT, "children"),
+        Output(ids.LAUNCH_CURVE, "figure"),
+        Output(ids.LAUNCH_STROKE, "figure"),
+        Output(ids.LAUNCH_ARROWS, "children"),
+        Output(ids.LAUNCH_ARROWS_FIGURE, "figure"),
+        Input(ids.LAUNCH_MASS, "value"),
+        Input(ids.LAUNCH_LET_OFF, "value"),
+        Input(ids.LAUNCH_LET_OFF, "disabled"),
+        Input(ids.SCHEME, "computedColorScheme"),
+        State(ids.LAUNCH_BOW, "value"),
+        prevent_initial_call=True,
+    )
+    def _launch(mass_g: float, let_off_percent: float, fixed: bool, scheme: Scheme | None, key: str | None) -> Any:
+        choice = bow_choices(store).get(key or "")
+        if choice is None:
+            return [no_update] * len(LaunchView._fields)
+        return launch_view(choice, mass_g / 1e3, None if fixed else let_off_percent / 100, scheme or "light")

@@ -1,0 +1,68 @@
+"""Every id that a layout and a callback share, and nothing else. One name, one component."""
+
+from __future__ import annotations
+
+from typing import Final
+
+# the shell
+URL: Final = "url"
+PAGE: Final = "page"
+NAVIGATION: Final = "navigation"
+SCHEME: Final = "scheme"
+ZONE: Final = "zone"
+PULSE: Final = "pulse"
+TOKEN: Final = "token"
+SENSOR: Final = "sensor"
+NOTICE: Final = "notice"
+ANNOUNCE: Final = "announce"
+
+# the latest shot
+LATEST_EMPTY: Final = "latest-empty"
+LATEST_BODY: Final = "latest-body"
+LATEST_HEAD: Final = "latest-head"
+LATEST_SENTENCE: Final = "latest-sentence"
+LATEST_FIGURES: Final = "latest-figures"
+LATEST_FLAGS: Final = "latest-flags"
+LATEST_PARTS: Final = "latest-parts"
+LATEST_BAND: Final = "latest-band"
+LATEST_NOTES: Final = "latest-notes"
+LATEST_RECENT: Final = "latest-recent"
+LATEST_RECENT_FIGURE: Final = "latest-recent-figure"
+LATEST_REJECTED: Final = "latest-rejected"
+LATEST_BUDGET: Final = "latest-budget"
+
+# comparing
+COMPARE_URL: Final = "compare-url"  # the page's own view of the address, so that its callbacks rest with the page
+COMPARE_GRID: Final = "compare-grid"
+COMPARE_EMPTY: Final = "compare-empty"
+COMPARE_BODY: Final = "compare-body"
+COMPARE_CHOSEN: Final = "compare-chosen"
+COMPARE_EXCESS: Final = "compare-excess"
+COMPARE_TABLE: Final = "compare-table"
+COMPARE_CLEAR: Final = "compare-clear"
+COMPARE_CSV: Final = "compare-csv"
+COMPARE_CSV_DATA: Final = "compare-csv-data"
+
+# bow and arrow
+LAUNCH_BOW: Final = "launch-bow"
+LAUNCH_MASS: Final = "launch-mass"
+LAUNCH_LET_OFF: Final = "launch-let-off"
+LAUNCH_MASS_WORDS: Final = "launch-mass-words"
+LAUNCH_LET_OFF_WORDS: Final = "launch-let-off-words"
+LAUNCH_FIGURES: Final = "launch-figures"
+LAUNCH_CAUTIONS: Final = "launch-cautions"
+LAUNCH_CURVE: Final = "launch-curve"
+LAUNCH_STROKE: Final = "launch-stroke"
+LAUNCH_ARROWS: Final = "launch-arrows"
+LAUNCH_ARROWS_FIGURE: Final = "launch-arrows-figure"
+LAUNCH_ABOUT: Final = "launch-about"
+
+
+def trace_graph(page: str, axis: str) -> str:
+    """The graph of one axis' traces on a page: "latest" or "compare"."""
+    return f"{page}-traces-{axis}"
+
+
+def save_button(figure: str, image: str) -> dict[str, str]:
+    """The button that saves a figure; `image` is "png" or "svg"."""
+    return {"type": "save", "figure": figure, "image": image}

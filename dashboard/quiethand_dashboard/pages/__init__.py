@@ -1,0 +1,1 @@
+"""Layout only: each page is a function that returns components. It reads nothing and computes nothing."""

@@ -1,0 +1,109 @@
+"""Compare: choose a few shots from the table, see them side by side."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import dash_ag_grid as dag
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from quiethand_dashboard import ids
+from quiethand_dashboard.pages.latest import AXIS_ORDER
+from quiethand_dashboard.pages.pieces import axis_heading, empty, figure, section
+
+__all__ = ["layout"]
+
+_TEXT: Final[dict[str, Any]] = {"filter": "agTextColumnFilter", "floatingFilter": True}
+_NUMBER: Final[dict[str, Any]] = {"filter": "agNumberColumnFilter", "type": "rightAligned"}
+
+COLUMNS: Final[list[dict[str, Any]]] = [
+    {"field": "day", "headerName": "Day", "width": 130, **_TEXT},
+    {"field": "time", "headerName": "Time", "width": 105},
+    {"field": "number", "headerName": "Shot", "width": 85, "type": "rightAligned"},
+    {"field": "archer", "headerName": "Archer", "width": 140, **_TEXT},
+    {"field": "bow", "headerName": "Bow", "width": 170, **_TEXT},
+    {"field": "arrow", "headerName": "Arrow", "width": 150, **_TEXT},
+    {"field": "flagged", "headerName": "Flagged", "width": 150, **_TEXT},
+    {"field": "on_string_ms", "headerName": "On the string, ms", "width": 150, **_NUMBER},
+    {"field": "right_mm", "headerName": "Right (+), mm", "width": 135, **_NUMBER},
+    {"field": "up_mm", "headerName": "High (+), mm", "width": 135, **_NUMBER},
+]
+
+
+def layout() -> html.Div:
+    return html.Div(
+        [
+            dcc.Location(id=ids.COMPARE_URL, refresh="callback-nav"),
+            empty(
+                ids.COMPARE_EMPTY,
+                "Nothing to compare yet",
+                ["Shots appear here once some are stored: ", html.Code("quiethand demo"), " brings some weeks of them"],
+                ["or bring recordings in with ", html.Code("quiethand import FILE")],
+            ),
+            html.Div(
+                [
+                    html.H1("Compare shots"),
+                    html.P(
+                        "Tick two to six shots; the first is A. Filter below a column's name: a day, a lane, an arrow, or "
+                        "a word such as “over”. The address of this page holds the choice: keep it to come back.",
+                        className="quiet",
+                    ),
+                    _grid(),
+                    html.Div(id=ids.COMPARE_CHOSEN, className="chosen", role="status"),
+                    html.Div(
+                        [_flagged(), _traces(), _table()], id=ids.COMPARE_BODY, hidden=True, className="compare-body"
+                    ),
+                ],
+                className="compare",
+            ),
+        ]
+    )
+
+
+def _grid() -> dag.AgGrid:
+    return dag.AgGrid(
+        id=ids.COMPARE_GRID,
+        columnDefs=COLUMNS,
+        rowData=[],
+        getRowId="params.data.id",
+        className="ag-theme-alpine grid",
+        defaultColDef={"sortable": True, "resizable": True, "suppressHeaderMenuButton": True},
+        dashGridOptions={
+            "rowSelection": {"mode": "multiRow", "enableClickSelection": True, "enableSelectionWithoutKeys": True,
+                             "headerCheckbox": False},
+            "animateRows": False,
+        },
+        style={"height": "300px"},
+    )  # fmt: skip
+
+
+def _flagged() -> html.Section:
+    return section("Outside the usual while the arrow was on the string", html.Div(id=ids.COMPARE_EXCESS))
+
+
+def _traces() -> html.Section:
+    return section(
+        "Against milliseconds from release",
+        html.Div(
+            [
+                html.Div([axis_heading(axis), figure(ids.trace_graph("compare", axis), f"traces of {axis}", height=620)])
+                for axis in AXIS_ORDER
+            ],
+            className="axes",
+        ),
+    )
+
+
+def _table() -> html.Section:
+    return section(
+        "Figures side by side",
+        html.Div(id=ids.COMPARE_TABLE, className="wide", tabIndex="0", role="region",
+                 **{"aria-label": "Figures side by side"}),
+        dmc.Group(
+            [
+                dmc.Button("Save figures as CSV", id=ids.COMPARE_CSV, variant="default"),
+                dcc.Download(id=ids.COMPARE_CSV_DATA),
+            ]
+        ),
+    )  # fmt: skip

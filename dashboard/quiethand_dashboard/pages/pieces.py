@@ -1,0 +1,73 @@
+"""Pieces that pages share: a heading, a figure with its buttons, an empty state."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+
+from quiethand_dashboard import ids
+from quiethand_dashboard.figures.palette import AXIS_COLOURS
+from quiethand_dashboard.figures.style import CONFIG
+
+__all__ = ["AXIS_SAYS", "axis_heading", "empty", "figure", "section"]
+
+AXIS_SAYS: Final = {
+    "cant": "leaning over",
+    "pitch": "nose up and down",
+    "yaw": "nose left and right",
+}
+
+
+def section(title: str, *children: Any, **more: Any) -> html.Section:
+    return html.Section([html.H2(title), *children], className="section", **more)
+
+
+def axis_heading(axis: str) -> html.H3:
+    """The axis' name with its colour beside it, and what it is in words."""
+    return html.H3(
+        [
+            html.Span(className="swatch", style={"background": AXIS_COLOURS[axis]}),
+            axis.capitalize(),
+            html.Span(AXIS_SAYS[axis], className="quiet"),
+        ],
+        className="axis-heading",
+    )
+
+
+def figure(graph_id: str, label: str, *, height: int) -> html.Figure:
+    """A graph with its name for screen readers and buttons that save it. `height` keeps its place until it is drawn."""
+    return html.Figure(
+        [
+            html.Div(
+                dcc.Graph(id=graph_id, config=CONFIG, style={"minHeight": f"{height}px"}),
+                role="group",
+                **{"aria-label": label},
+            ),
+            html.Div(
+                [
+                    "Save figure as ",
+                    *(
+                        html.Button(
+                            kind.upper(), id=ids.save_button(graph_id, kind), className="save", type="button",
+                            **{"aria-label": f"Save {label} as {kind.upper()}"},
+                        )
+                        for kind in ("png", "svg")
+                    ),
+                ],
+                className="save-row",
+            ),
+        ],
+        className="figure",
+    )  # fmt: skip
+
+
+def empty(component_id: str, title: str, *steps: Any) -> html.Div:
+    """What to do when there is nothing to show yet."""
+    return html.Div(
+        dmc.Stack([html.H1(title), html.Ol([html.Li(step) for step in steps])], gap="md"),
+        id=component_id,
+        className="empty",
+        hidden=True,
+    )
