@@ -1,46 +1,74 @@
-"""Where the draw ends and the hold begins, looking back from the release."""
+"""How still the bow was held, from the end of the draw to the release."""
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Final
+
 import numpy as np
+from numpy.typing import NDArray
 
-from quiethand.shots.cells import CellTable
-from quiethand.shots.knock import G0
+from quiethand.axes import Axes
+from quiethand.shots.model import Hold
 
-__all__ = ["draw_end"]
+if TYPE_CHECKING:
+    from quiethand.shots.candidate import Candidate
 
-_AIM_S = 0.5  # before the release: what counts as holding for this archer and sensor
-_SKIP_S = 0.03  # a trigger's click
-_MEDIAN_S = 0.1
-_JOLT_FLOOR_M_S2 = 0.06 * G0
-_JOLT_TIMES = 2.5
-_RATE_FLOOR_RAD_S = 0.14  # 8 deg/s over the mean of the aim: tremor and drift stay below, moving the bow does not
-_RATE_TIMES = 4.0
+__all__ = ["measure_hold"]
+
+TREMOR_HZ: Final = (6.0, 14.0)
+_DRIFT_S: Final = 0.5
+_LEAST_TREMOR_S: Final = 0.5
+_GUARD_S: Final = 5e-3  # fingers begin to let go before the release
 
 
-def draw_end(table: CellTable, release_s: float) -> float | None:
-    """Time at which roughness and rate last came down to those of the aim, or None if that lies before the table.
+def measure_hold(
+    candidate: Candidate, release_s: float, bias_rad_s: NDArray[np.float64]
+) -> tuple[Hold, tuple[str, ...]]:
+    """Hold figures in deg/s with the gyro's bias taken off, and notes on what is not known."""
+    window = candidate.window
+    time = window.gyro_time_s
+    notes: list[str] = []
+    start = candidate.draw_end_s
+    duration = None
+    if start is None or start >= release_s:
+        notes.append("the end of the draw was not seen: length of the hold not known")
+        start = max(float(time[0]), release_s - 2.0)
+    else:
+        duration = release_s - start
+    use = (time >= start) & (time < release_s - _GUARD_S) & ~window.gyro_clipped
+    at = np.flatnonzero(use)
+    if len(at) < 8:
+        return Hold(duration_s=duration), (*notes, "too few samples in the hold")
+    rate = np.rad2deg(window.rate_rad_s[at] - bias_rad_s)
+    rms = np.sqrt(np.mean(rate**2, axis=0))
+    last = time[at] >= release_s - _DRIFT_S
+    drift = rate[last].mean(axis=0) if last.any() and time[at[0]] <= release_s - _DRIFT_S + 0.02 else np.full(3, np.nan)
+    if not np.isfinite(drift).all():
+        notes.append("the hold was shorter than half a second: no drift")
+    whole = _longest_whole(window.index[at])
+    tremor = np.full(3, np.nan)
+    if (whole.stop - whole.start) * window.period_s >= _LEAST_TREMOR_S:
+        tremor = _band_rms(rate[whole], window.period_s)
+    else:
+        notes.append("the hold holds no half second without a gap: no tremor")
+    return Hold(duration, Axes.of(rms), Axes.of(tremor), Axes.of(drift)), tuple(notes)
 
-    Roughness is the peak-to-peak specific force within 5 ms, its median over a tenth of a second, so that a click
-    does not count.
-    """
-    stop = int(np.searchsorted(table.time_s, release_s - _SKIP_S))
-    cell_s = float(np.median(np.diff(table.time_s))) if len(table) > 1 else 0.0
-    aim = round(_AIM_S / cell_s) if cell_s else 0
-    if not aim or stop < aim // 2:
-        return None
-    width = max(1, round(_MEDIAN_S / cell_s))
-    jolt, rate = table.jolt_m_s2[:stop], table.rate_rad_s[:stop]
-    if len(jolt) <= width:
-        return None
-    rough = np.median(np.lib.stride_tricks.sliding_window_view(jolt, width), axis=1)
-    summed = np.cumsum(np.vstack([np.zeros(3), rate]), axis=0)
-    smooth = (summed[width:] - summed[:-width]) / width
-    away = np.linalg.norm(smooth - rate[-aim:].mean(axis=0), axis=1)
-    limit_jolt = max(_JOLT_FLOOR_M_S2, _JOLT_TIMES * float(np.median(jolt[-aim:])))
-    limit_rate = max(_RATE_FLOOR_RAD_S, _RATE_TIMES * float(np.median(away[-aim:])))
-    moving = np.flatnonzero((rough > limit_jolt) | (away > limit_rate))
-    if not moving.size:
-        return None
-    at = int(moving[-1]) + width  # the first cell after the last window that moved
-    return float(table.time_s[min(at, stop - 1)])
+
+def _longest_whole(index: NDArray[np.int64]) -> slice:
+    """The longest run of consecutive samples."""
+    cuts = np.concatenate([[0], np.flatnonzero(np.diff(index) != 1) + 1, [len(index)]])
+    longest = int(np.argmax(np.diff(cuts)))
+    return slice(int(cuts[longest]), int(cuts[longest + 1]))
+
+
+def _band_rms(rate_deg_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:
+    """Root mean square within the tremor's band, by Parseval's theorem on a Hann-windowed spectrum, shape (3,)."""
+    n = len(rate_deg_s)
+    x = np.linspace(-1, 1, n)
+    flat = rate_deg_s - np.stack([np.polyval(np.polyfit(x, rate_deg_s[:, k], 1), x) for k in range(3)], axis=1)
+    taper = np.hanning(n)[:, None]
+    spectrum = np.fft.rfft(flat * taper, axis=0)
+    hz = np.fft.rfftfreq(n, period_s)
+    band = (hz >= TREMOR_HZ[0]) & (hz <= TREMOR_HZ[1])
+    power = 2 * np.sum(np.abs(spectrum[band]) ** 2, axis=0) / n
+    return np.sqrt(power / np.sum(taper**2))

@@ -1,0 +1,120 @@
+"""Still moments: what the gyro shows when nothing moves is its bias, and how it scatters then is its noise.
+
+A record that only looks back: at any shot it holds what was learned before. Between still moments a bias drifts, and its
+uncertainty grows with the square root of the time since.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quiethand.motion.block import MotionBlock
+
+__all__ = ["StillState", "StillTracker"]
+
+# Rate random walk of a small MEMS gyro, and how well a mean over seconds stands for the bias at all (flicker noise):
+# order of magnitude from IEEE Std 952 figures in data sheets of such sensors (from memory).
+BIAS_WALK_RAD_S_SQRT_S: Final = np.deg2rad(5e-4)
+BIAS_FLOOR_RAD_S: Final = np.deg2rad(3e-3)
+_PIECE_S: Final = 0.25
+_LEAST_S: Final = 1.0
+# A bow in a stand scatters by its sensor's noise alone; a held one trembles by tenths of a degree per second. The ratio
+# of slow to quick scatter tells them apart, whatever the sensor's noise.
+_SLOW_RATIO: Final = 1.6
+_QUIET_RAD_S: Final = np.deg2rad(1.5)
+_QUIET_M_S2: Final = 0.5
+_SLOWEST_RAD_S: Final = np.deg2rad(8.0)  # larger "biases" are a steady turn
+
+
+@dataclass(frozen=True)
+class StillState:
+    """What still moments have told so far; the bias is what is left after a stated one was taken off."""
+
+    bias_rad_s: NDArray[np.float64]  # (3,)
+    bias_sigma_rad_s: NDArray[np.float64]  # (3,) at the last still moment
+    gyro_noise_rad_s: NDArray[np.float64]  # (3,) of one sample
+    last_s: float  # when it was last still
+    duration_s: float
+
+    def bias_sigma_at(self, time_s: float) -> NDArray[np.float64]:
+        """The uncertainty grown since, shape (3,)."""
+        walk = BIAS_WALK_RAD_S_SQRT_S * np.sqrt(max(time_s - self.last_s, 0.0))
+        return np.sqrt(self.bias_sigma_rad_s**2 + walk**2)
+
+
+@dataclass
+class StillTracker:
+    """Fed with blocks in order; `state` is what is known so far, None before the first still second."""
+
+    state: StillState | None = None
+    _run: list[tuple[float, int, NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]] = field(
+        default_factory=list
+    )
+    _segment: int = -1
+
+    def feed(self, block: MotionBlock) -> None:
+        """Takes one block; blocks are some 0.25 s long, cut by the samples alone, so that chunking never matters."""
+        if len(block) < 8:
+            return
+        if block.segment != self._segment:
+            self._run, self._segment = [], block.segment
+        pieces = max(1, round(len(block) * block.period_s / _PIECE_S))
+        for at in np.array_split(np.arange(len(block)), pieces):
+            if len(at) >= 8:
+                self._piece(block, at)
+
+    def _piece(self, block: MotionBlock, at: NDArray[np.intp]) -> None:
+        rate, force = block.rate_rad_s[at], block.specific_force_m_s2[at]
+        noise = np.sqrt(np.mean(np.diff(rate, axis=0) ** 2, axis=0) / 2)
+        quiet = (
+            bool(np.all(rate.std(axis=0) < _QUIET_RAD_S))
+            and bool(np.all(np.abs(rate.mean(axis=0)) < _SLOWEST_RAD_S))
+            and bool(np.all(force.std(axis=0) < _QUIET_M_S2))
+            and not bool(block.gyro_clipped[at].any() or block.accel_clipped[at].any())
+        )
+        if not quiet:
+            self._run = []
+            return
+        self._run.append((float(block.time_s[at[-1]]), len(at), rate.mean(axis=0), noise, force.mean(axis=0)))
+        del self._run[:-40]
+        spans = sum(n for _, n, *_ in self._run) * block.period_s
+        if spans < _LEAST_S:
+            return
+        counts = np.array([n for _, n, *_ in self._run], float)
+        means = np.array([m for _, _, m, *_ in self._run])
+        noises = np.array([x for *_, x, _ in self._run])
+        forces = np.array([f for *_, f in self._run])
+        one = np.sqrt(np.average(noises**2, axis=0, weights=counts))
+        # neighbours share noise below the sensor's bandwidth; the means scatter by at most about this if nothing moves
+        shared = max(1.0, 1.0 / (2.2 * block.gyro_bandwidth_hz * block.period_s)) if block.gyro_bandwidth_hz else 2.0
+        expected = one * np.sqrt(2.0 * shared / counts.mean())
+        if np.any(means.std(axis=0) > _SLOW_RATIO * np.maximum(expected, np.deg2rad(0.004))):
+            return
+        if np.any(np.ptp(forces, axis=0) > 0.1):
+            return
+        self._learn(
+            float(self._run[-1][0]), np.average(means, axis=0, weights=counts), one, counts.sum(), shared, spans
+        )
+
+    def _learn(
+        self,
+        now_s: float,
+        bias: NDArray[np.float64],
+        noise: NDArray[np.float64],
+        count: float,
+        shared: float,
+        spans_s: float,
+    ) -> None:
+        sigma = np.sqrt(noise**2 * shared / count + BIAS_FLOOR_RAD_S**2)
+        old = self.state
+        if old is not None and now_s - old.last_s > 12.0:
+            # an earlier rest still counts, by its grown variance
+            before = old.bias_sigma_at(now_s) ** 2
+            share = before / (before + sigma**2)
+            bias = old.bias_rad_s + share * (bias - old.bias_rad_s)
+            sigma = np.sqrt(before * share * 0 + before * sigma**2 / (before + sigma**2))
+        self.state = StillState(bias, sigma, noise, now_s, spans_s)

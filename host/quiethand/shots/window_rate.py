@@ -1,0 +1,154 @@
+"""How the bow's rate of turn ran from before the release to the departure: a smooth model, and the samples that are clean.
+
+Everything the sensor shows once the string has stopped may hold the shock: a causal filter answers at once, while the
+motion it shows is one delay old. So the last samples of the window, by motion time, are spoiled; the model, fitted to
+the clean ones, takes their place up to the departure. Per axis the rate is
+
+    w(u) = w0 + w1 u + w2 u^2                       the hold, tremor and all
+         + [u > 0] (p1 u + p2 u^2) + p3 V(u)        what presses after the release; V is the string's impulse so far
+         + j S(u)                                   a blow about the release, S from 0 to 1 as it is given
+
+with priors as wide as bows and archers differ, so that the fit holds with few samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["WindowRate", "fit_window_rate", "grid", "pluck_course"]
+
+_UNIT_S: Final = 10e-3
+_BEFORE_S: Final = 25e-3
+_STEP_S: Final = 1e-4
+# Standard deviations of the weights in deg/s, rows cant, pitch, yaw. Tremor of 0.3 deg/s at 10 Hz bends by 0.06 in 10 ms
+# squared; torques of some N m on a tenth to a half kg m2 turn by 3 deg/s in 10 ms.
+_PRIOR_DEG_S: Final = {
+    "w0": (30.0, 30.0, 30.0),
+    "w1": (0.6, 0.6, 0.6),
+    "w2": (0.2, 0.2, 0.2),
+    "p1": (1.5, 2.0, 1.5),
+    "p2": (1.0, 1.5, 1.0),
+    "p3": (2.0, 6.0, 2.0),
+}
+_BLOW_FINGERS_DEG_S: Final = (0.15, 0.15, 3.0)
+_BLOW_TRIGGER_DEG_S: Final = (0.1, 0.1, 0.1)
+
+
+@dataclass(frozen=True)
+class WindowRate:
+    """The fit. `u` is seconds since the release; weights in rad/s, basis terms in the order of the module's formula."""
+
+    weights: NDArray[np.float64]  # (7, 3)
+    covariance: NDArray[np.float64]  # (3, 7, 7)
+    u_s: NDArray[np.float64]  # (n,) fine grid from _BEFORE_S before the release to the departure
+    basis: NDArray[np.float64]  # (n, 7)
+    blow: NDArray[np.float64]  # (n,) S on the grid
+    residual_rad_s: NDArray[np.float64]  # (3,) rms of what is left over
+
+    def row(self, u_s: float) -> NDArray[np.float64]:
+        """The basis at one time, shape (7,)."""
+        return np.array([np.interp(u_s, self.u_s, self.basis[:, k]) for k in range(self.basis.shape[1])])
+
+    def rate(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Rates at given times, (m, 3) rad/s."""
+        at = np.stack([np.interp(u_s, self.u_s, self.basis[:, k]) for k in range(self.basis.shape[1])], axis=1)
+        return at @ self.weights
+
+    def sigma(self, row: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Standard uncertainty of row @ weights, shape (3,)."""
+        return np.sqrt(np.einsum("i,kij,j->k", row, self.covariance, row))
+
+
+def pluck_course(
+    time_s: NDArray[np.float64],
+    sideways_m_s2: NDArray[np.float64],
+    noise_m_s2: float,
+    *,
+    release_s: float,
+    fingers: bool,
+    u_s: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """S on the grid u: how much of the blow has been given by then.
+
+    The string rolls off the fingers sideways while their hold fades; the riser's sideways acceleration shows it, and its
+    running sum is the course of the turn. Where it does not stand out a course of usual shape is taken: from fingers
+    about the release, from a trigger or the grip just after it.
+    """
+    centre, width = (-0.5e-3, 0.8e-3) if fingers else (1.5e-3, 0.8e-3)
+    usual = 1 / (1 + np.exp(-1.702 * (u_s - centre) / width))
+    near = (time_s > release_s - 6e-3) & (time_s < release_s + 4.5e-3)
+    if not fingers or near.sum() < 6:
+        return usual
+    t, y = time_s[near] - release_s, sideways_m_s2[near]
+    rest = (t < -4e-3) | (t > 3.5e-3)
+    if rest.sum() < 2:
+        return usual
+    y = y - np.median(y[rest])
+    peak = int(np.argmax(np.abs(y)))
+    if abs(y[peak]) < max(1.5, 12 * noise_m_s2):
+        return usual
+    pulse = np.maximum(y * np.sign(y[peak]) - 0.06 * abs(y[peak]), 0.0)
+    # only the hump around the peak: what rises again later is not the pluck
+    low = np.flatnonzero(pulse <= 0)
+    first = low[low < peak].max(initial=-1) + 1
+    last = low[low > peak].min(initial=len(pulse))
+    pulse[:first] = 0.0
+    pulse[last:] = 0.0
+    fine = np.interp(u_s, t, pulse, left=0.0, right=0.0)
+    course = np.cumsum(fine)
+    return course / course[-1] if course[-1] > 0 else usual
+
+
+def fit_window_rate(
+    time_s: NDArray[np.float64],
+    rate_rad_s: NDArray[np.float64],
+    noise_rad_s: NDArray[np.float64],
+    *,
+    release_s: float,
+    departure_s: float,
+    string_impulse: tuple[NDArray[np.float64], NDArray[np.float64]] | None,
+    blow: NDArray[np.float64],
+    fingers: bool,
+    u_s: NDArray[np.float64],
+) -> WindowRate | None:
+    """Fits the model to clean samples, (m,) motion times and (m, 3) rates; None where there are too few.
+
+    Args:
+        noise_rad_s: standard deviation of one sample, shape (3,), raised where neighbours share their noise.
+        string_impulse: times from the release and the string's impulse so far over its last, of the push model.
+        blow: S on the grid `u_s`.
+    """
+    total = departure_s - release_s
+    after = np.maximum(u_s, 0.0) / _UNIT_S
+    if string_impulse is None:
+        impulse = np.clip(u_s / total, 0, 1) ** 2
+    else:
+        own = string_impulse[0][-1]
+        impulse = np.interp(u_s * own / total, string_impulse[0], string_impulse[1], left=0.0)
+    basis = np.stack([np.ones_like(u_s), u_s / _UNIT_S, (u_s / _UNIT_S) ** 2, after, after**2, impulse, blow], axis=1)
+    use = (time_s > release_s - _BEFORE_S) & (time_s < departure_s)
+    if use.sum() < 8:
+        return None
+    u, w = time_s[use] - release_s, rate_rad_s[use]
+    rows = np.stack([np.interp(u, u_s, basis[:, k]) for k in range(7)], axis=1)
+    weights, covariance = np.zeros((7, 3)), np.zeros((3, 7, 7))
+    residual = np.zeros(3)
+    blows = _BLOW_FINGERS_DEG_S if fingers else _BLOW_TRIGGER_DEG_S
+    for k in range(3):
+        spread = np.deg2rad([*(v[k] for v in _PRIOR_DEG_S.values()), blows[k]])
+        normal = rows.T @ rows / noise_rad_s[k] ** 2 + np.diag(1 / spread**2)
+        covariance[k] = np.linalg.inv(normal)
+        weights[:, k] = covariance[k] @ (rows.T @ w[:, k]) / noise_rad_s[k] ** 2
+        residual[k] = np.sqrt(np.mean((w[:, k] - rows @ weights[:, k]) ** 2))
+    return WindowRate(weights, covariance, u_s, basis, blow, residual)
+
+
+def grid(total_s: float) -> NDArray[np.float64]:
+    """Times since the release on which shapes are tabulated."""
+    n_before = round(_BEFORE_S / _STEP_S)
+    n_after = int(np.ceil(total_s / _STEP_S))
+    return np.concatenate([np.arange(-n_before, n_after) * _STEP_S, [total_s]])
