@@ -1,4 +1,4 @@
-"""Draw, hold and let-down, told by how rough the motion is and by the bow's attitude; one slot at a time.
+"""Draw, hold and let-down, told by how the motion shakes and by the bow's attitude; a machine fed with slots of 50 ms.
 
 Drawing shakes the bow for a second or so without knocking it; then it is held still. A let-down shakes it again, and
 then the bow is lowered, and no shock came in between.
@@ -7,6 +7,7 @@ then the bow is lowered, and no shock came in between.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,17 +17,22 @@ from quiethand.shots.knock import G0
 
 __all__ = ["DrawWatch", "LetDown"]
 
-_ROUGH_M_S2 = 0.08 * G0  # peak-to-peak within 5 ms; a quiet arm and a cheap sensor's noise stay below
+# The level of shaking is the change of mean specific force from one 5 ms to the next. A quiet arm's tremor and a cheap
+# sensor's noise stay below the floor; more noise than that lifts it.
+_FLOOR_M_S2 = 0.018 * G0
 _ABOVE_QUIET = 2.2  # times the quietest quarter of the last ten seconds
-_KNOCK_M_S2 = 3.0 * G0  # a draw shakes, it does not knock
-_DRAW_S = 0.4  # of shaking
-_HOLD_S = 0.45  # of calm
-_DOWN_S = 0.2  # of shaking
+_QUIET_SLOTS = 200
+_MEDIAN_SLOTS = 5
+_KNOCK_M_S2 = 3.0 * G0  # a draw shakes, it does not knock; neither does a let-down
+_DRAW_SLOTS = 8  # of shaking
+_GAP_SLOTS = 4  # of calm within a draw
+_HOLD_SLOTS = 9  # of calm: under half a second no one aims
+_DOWN_SLOTS = 4  # of shaking
 _CALM_RAD_S = 0.35  # 20 deg/s, a poor gyro bias included
-_LOWERED_COS = np.cos(np.radians(18.0))
+_LOWERED_COS = float(np.cos(np.radians(18.0)))
 _LOWER_S = 3.5  # after the shaking, or it was a second pull
 _MEMORY_S = 60.0
-_QUIET_SLOTS = 200
+_FOLLOW = 0.05  # share of each slot by which a wandering aim is followed
 
 
 @dataclass(frozen=True)
@@ -39,102 +45,135 @@ class LetDown:
 
 
 class DrawWatch:
-    """Fed with the median jolt, the largest jolt, mean rate and mean force of every 50 ms."""
+    """Fed with the shaking, the largest jolt, mean rate and mean force of every 50 ms."""
 
-    def __init__(self, slot_s: float) -> None:
-        self._slot_s = slot_s
-        self._recent: deque[float] = deque(maxlen=5)
-        self._quiet: deque[float] = deque(maxlen=_QUIET_SLOTS)
-        self._level = _ROUGH_M_S2
-        self._count = 0
-        self._reset()
+    def __init__(self) -> None:
+        self._shakes = np.empty(0)
+        self._drew: deque[tuple[float, float]] = deque(maxlen=4)  # draws and holds of late, from and until
+        self._held: deque[tuple[float, float]] = deque(maxlen=4)
+        self._idle()
 
-    def _reset(self) -> None:
+    def _idle(self) -> None:
         self._state = "idle"
         self._rough = self._calm = 0
-        self._rough_from_s = self._hold_from_s = self._down_s = self._down_end_s = self._last_s = 0.0
-        self._held_s = 0.0
-        self._attitude = np.zeros(3)
+        self._from_s = self._rough_s = self._down_s = self._held_s = self._last_s = 0.0
+        self._attitude = (0.0, 0.0, 0.0)
 
-    @property
-    def drawing(self) -> bool:
-        """The bow is being shaken without knocks, as by drawing it."""
-        return self._state == "drawing" and self._rough * self._slot_s >= _DRAW_S
+    def drawing(self, time_s: float) -> bool:
+        """The bow was being shaken without knocks, as by drawing it, up to this time."""
+        now = self._state == "drawing" and self._rough >= _DRAW_SLOTS and self._rough_s <= time_s
+        return now or any(a <= time_s <= b for a, b in self._drew)
 
-    @property
-    def drawn(self) -> bool:
-        """The bow is held still after a draw."""
-        return self._state in ("held", "down")
+    def drawn(self, time_s: float) -> bool:
+        """The bow was held still after a draw, up to this time."""
+        now = self._state in ("held", "down") and self._from_s <= time_s
+        return now or any(a <= time_s <= b for a, b in self._held)
 
     def shot(self) -> None:
         """A shot, a dry fire or a drop ends the hold."""
-        self._reset()
+        self._leave(self._last_s)
 
-    def slot(
-        self, time_s: float, jolt: float, largest: float, rate_rad_s: float, force: NDArray[np.float64]
-    ) -> LetDown | None:
-        """Take the next slot; gives a let-down once the bow has been lowered."""
-        self._recent.append(jolt)
-        self._quiet.append(jolt)
-        self._count += 1
-        if self._count % 20 == 1:
-            calm = float(np.partition(np.asarray(self._quiet), len(self._quiet) // 4)[len(self._quiet) // 4])
-            self._level = max(_ROUGH_M_S2, _ABOVE_QUIET * calm)
-        rough = sorted(self._recent)[len(self._recent) // 2] > self._level
+    def _leave(self, time_s: float) -> None:
+        if self._state in ("held", "down"):
+            self._held.append((self._from_s, time_s))
+        elif self._state == "drawing" and self._rough >= _DRAW_SLOTS:
+            self._drew.append((self._rough_s, time_s))
+        self._idle()
+
+    def take(
+        self,
+        time_s: NDArray[np.float64],
+        shake: NDArray[np.float64],
+        largest: NDArray[np.float64],
+        rate_rad_s: NDArray[np.float64],
+        force: NDArray[np.float64],
+    ) -> list[LetDown]:
+        """Take the next slots, shapes (n,) and force (n, 3); gives the let-downs after which the bow has been lowered."""
+        joined = np.concatenate([self._shakes, shake])
+        lead = len(self._shakes)
+        self._shakes = joined[-_QUIET_SLOTS:]
+        quarter = len(self._shakes) // 4
+        level = max(_FLOOR_M_S2, _ABOVE_QUIET * float(np.partition(self._shakes, quarter)[quarter]))
+        padded = np.concatenate(
+            [np.zeros(max(0, _MEDIAN_SLOTS - 1 - lead)), joined[max(0, lead - _MEDIAN_SLOTS + 1) :]]
+        )
+        windows = np.lib.stride_tricks.sliding_window_view(padded, _MEDIAN_SLOTS)
+        rough = (windows > level).sum(axis=1) > _MEDIAN_SLOTS // 2  # their median is over the level
+        if self._state == "idle" and not rough.any():
+            return []
+        out = []
+        rows = zip(time_s.tolist(), rough.tolist(), largest.tolist(), rate_rad_s.tolist(), force.tolist(), strict=True)
+        for slot in rows:
+            found = self._slot(*slot)
+            if found:
+                out.append(found)
+        return out
+
+    def _slot(self, time_s: float, rough: bool, largest: float, rate: float, force: Sequence[float]) -> LetDown | None:
         self._last_s = time_s
-        step = getattr(self, "_" + self._state)
-        found: LetDown | None = step(time_s, rough, largest, rate_rad_s, force)
-        return found
+        if self._state == "idle":
+            if rough:
+                self._state, self._rough, self._calm, self._rough_s = "drawing", 1, 0, time_s
+        elif largest > _KNOCK_M_S2:
+            self._leave(time_s)
+        elif self._state == "drawing":
+            self._drawing(time_s, rough, rate, force)
+        elif self._state == "held":
+            self._holding(time_s, rough, rate, force)
+        else:
+            return self._down(time_s, rough, force)
+        return None
 
-    def _turned(self, force: NDArray[np.float64]) -> bool:
-        size = float(np.linalg.norm(force))
-        return size > 0.3 * G0 and float(force @ self._attitude) < _LOWERED_COS * size
-
-    def _idle(self, time_s: float, rough: bool, largest: float, rate: float, force: NDArray[np.float64]) -> None:
+    def _drawing(self, time_s: float, rough: bool, rate: float, force: Sequence[float]) -> None:
         if rough:
-            self._state, self._rough, self._calm, self._rough_from_s = "drawing", 1, 0, time_s
-
-    def _drawing(self, time_s: float, rough: bool, largest: float, rate: float, force: NDArray[np.float64]) -> None:
-        if largest > _KNOCK_M_S2:
-            self._state = "idle"
-        elif rough:
             self._rough, self._calm = self._rough + 1, 0
-        elif self._rough * self._slot_s < _DRAW_S:
+        elif self._rough < _DRAW_SLOTS:
             self._calm += 1
-            if self._calm > 4:
-                self._state = "idle"
+            if self._calm > _GAP_SLOTS:
+                self._idle()
         else:
             self._calm = self._calm + 1 if rate < _CALM_RAD_S else 0
             if self._calm == 1:
-                self._hold_from_s = time_s
-            if self._calm * self._slot_s >= _HOLD_S:
+                self._from_s = time_s
+            if self._calm >= _HOLD_SLOTS:
+                self._drew.append((self._rough_s, self._from_s))
                 self._state, self._rough = "held", 0
-                self._attitude = force / max(float(np.linalg.norm(force)), 1e-9)
+                self._attitude = _unit(force)
 
-    def _held(self, time_s: float, rough: bool, largest: float, rate: float, force: NDArray[np.float64]) -> None:
+    def _holding(self, time_s: float, rough: bool, rate: float, force: Sequence[float]) -> None:
         if rough:
             if not self._rough:
-                self._down_s, self._held_s = time_s, time_s - self._hold_from_s
+                self._down_s, self._held_s = time_s, time_s - self._from_s
             self._rough += 1
-            if self._rough * self._slot_s >= _DOWN_S:
-                self._state, self._down_end_s = "down", time_s
-        else:
-            self._rough = 0
-            if self._turned(force) or time_s - self._hold_from_s > _MEMORY_S:
-                self._reset()
-            elif rate < _CALM_RAD_S:  # the aim wanders
-                self._attitude = self._attitude + 0.05 * (force / G0 - self._attitude)
-                self._attitude /= max(float(np.linalg.norm(self._attitude)), 1e-9)
+            if self._rough >= _DOWN_SLOTS:
+                self._state, self._rough_s = "down", time_s
+            return
+        self._rough = 0
+        if self._turned(force) or time_s - self._from_s > _MEMORY_S:
+            self._leave(time_s)
+        elif rate < _CALM_RAD_S:  # the aim wanders
+            up = _unit(force)
+            self._attitude = _unit([a + _FOLLOW * (u - a) for a, u in zip(self._attitude, up, strict=True)])
 
-    def _down(
-        self, time_s: float, rough: bool, largest: float, rate: float, force: NDArray[np.float64]
-    ) -> LetDown | None:
+    def _down(self, time_s: float, rough: bool, force: Sequence[float]) -> LetDown | None:
         if rough:
-            self._down_end_s = time_s
+            self._rough_s = time_s
         if self._turned(force):
             found = LetDown(self._down_s, self._held_s, time_s)
-            self._reset()
+            self._leave(time_s)
             return found
-        if time_s - self._down_end_s > _LOWER_S:
+        if time_s - self._rough_s > _LOWER_S:
             self._state, self._rough = "held", 0
         return None
+
+    def _turned(self, force: Sequence[float]) -> bool:
+        x, y, z = force
+        size = (x * x + y * y + z * z) ** 0.5
+        a, b, c = self._attitude
+        return size > 0.3 * G0 and x * a + y * b + z * c < _LOWERED_COS * size
+
+
+def _unit(force: Sequence[float]) -> tuple[float, float, float]:
+    x, y, z = force
+    size = max((x * x + y * y + z * z) ** 0.5, 1e-9)
+    return x / size, y / size, z / size

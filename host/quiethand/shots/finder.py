@@ -1,6 +1,6 @@
 """Finding shots in hours of anything, and listing with its reason everything else that could have been one.
 
-Blocks in, candidates and rejections out. The work goes in steps of half a second that lie at fixed sample numbers, so
+Blocks in, candidates and rejections out. The work goes in steps of a second that lie at fixed sample numbers, so
 that how the motion is cut into blocks changes nothing. A cheap summary (`cells`) runs over all samples; only what
 leaps out of it (`alarms`) is looked at sample by sample (`knock`) and judged (`verdict`, `reasons`).
 """
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -28,7 +29,7 @@ from quiethand.shots.walking import WalkWatch
 __all__ = ["ShotFinder"]
 
 _SLOT_S = 0.05
-_SLOTS_IN_STEP = 10
+_SLOTS_IN_STEP = 20  # a second: fewer and larger pieces are quicker, and no one waits for less
 _BREAK_S = 1.0  # a hole so long ends a run: nothing is judged across it
 _KEEP_S = 12.0  # 8 s before a release, an event of 1 s, the look before it, and some room
 _AFTER_S = 0.45  # wanted behind a departure
@@ -75,7 +76,7 @@ class ShotFinder:
             self._open(block)
         self._history.add(block)
         self._next, self._last_s = int(block.index[-1]) + 1, float(block.time_s[-1])
-        while self._next >= (self._step_end) * self._length:
+        while self._next >= self._step_end * self._length:
             self._step(self._step_end)
 
     def _open(self, block: MotionBlock) -> None:
@@ -92,8 +93,7 @@ class ShotFinder:
         self._table = CellTable.empty(start)
         self._alarms = AlarmWatch(cell_s)
         self._waiting: deque[Event] = deque()
-        slot_s = self._slot_cells * cell_s
-        self._walks, self._draws = WalkWatch(slot_s), DrawWatch(slot_s)
+        self._walks, self._draws = WalkWatch(), DrawWatch()
         self._pending = Pending()
         self._inspector = Inspector(self._history, self._length, self._least_s, self._time_on_string_s)
 
@@ -105,8 +105,7 @@ class ShotFinder:
             self._step(last_cell)
         self._waiting.extend(self._alarms.finish())
         self._inspect(at_end=True)
-        walk = self._walks.finish()
-        if walk:
+        for walk in self._walks.finish():
             self._pending.walk(walk)
         self._out.extend(self._pending.flush())
         self._history.clear()
@@ -134,20 +133,21 @@ class ShotFinder:
         """Feed the two slow watches with what every 50 ms came to."""
         k = self._slot_cells
         n = len(fresh) // k
+        if not n:
+            return
         jolts = fresh.jolt_m_s2[: n * k].reshape(n, k)
         force = fresh.force_m_s2[: n * k].reshape(n, k, 3).mean(axis=1)
         rate = fresh.rate_rad_s[: n * k].reshape(n, k, 3).mean(axis=1)
-        size = np.sqrt(np.einsum("ij,ij->i", force, force)).tolist()
-        turn = np.sqrt(np.einsum("ij,ij->i", rate, rate)).tolist()
-        typical = np.partition(jolts, k // 2, axis=1)[:, k // 2].tolist()
-        largest = jolts.max(axis=1).tolist()
-        times = fresh.time_s[: n * k : k].tolist()
-        for i in range(n):
-            walk = self._walks.slot(times[i], size[i])
-            if walk:
-                self._pending.walk(walk)
-            down = self._draws.slot(times[i], typical[i], largest[i], turn[i], force[i])
-            if down and self._walks.walking_since_s is None:
+        turn = np.sqrt(np.einsum("ij,ij->i", rate, rate))
+        # from cell to cell, the slot's own slope taken off: shaking of 5 to 50 Hz, neither noise nor a steady turn
+        steps = np.diff(fresh.force_m_s2[: n * k].reshape(n, k, 3), axis=1)
+        steps -= steps.mean(axis=1, keepdims=True)
+        shake = np.sqrt(np.einsum("ijk,ijk->i", steps, steps) / max(1, k - 1))
+        times = fresh.time_s[: n * k : k]
+        for walk in self._walks.take(times, force):
+            self._pending.walk(walk)
+        for down in self._draws.take(times, shake, jolts.max(axis=1), turn, force):
+            if self._walks.walking_since_s is None:
                 self._pending.let_down(down)
 
     def _inspect(self, *, at_end: bool) -> None:
@@ -184,6 +184,4 @@ def _unbroken(block: MotionBlock) -> list[MotionBlock]:
     holes = (np.diff(block.index) > _BREAK_S / block.period_s) | (np.diff(block.time_s) > _BREAK_S)
     cuts = [0, *(np.flatnonzero(holes) + 1).tolist(), n]
     fields = ("index", "time_s", "specific_force_m_s2", "rate_rad_s", "accel_clipped", "gyro_clipped")
-    return [
-        replace(block, **{f: getattr(block, f)[a:b] for f in fields}) for a, b in zip(cuts[:-1], cuts[1:], strict=True)
-    ]
+    return [replace(block, **{f: getattr(block, f)[a:b] for f in fields}) for a, b in pairwise(cuts)]

@@ -12,7 +12,7 @@ from quiethand.shots.candidate import Candidate
 from quiethand.shots.cells import CellTable
 from quiethand.shots.drawing import DrawWatch
 from quiethand.shots.history import Grid, History
-from quiethand.shots.hold import draw_end
+from quiethand.shots.draw_end import draw_end
 from quiethand.shots.knock import Knock, Push, sharpness, shock_about, without_glitches
 from quiethand.shots.pending import KnockFound
 from quiethand.shots.reasons import Look, reason_of
@@ -83,7 +83,9 @@ class Inspector:
                 notes.append(f"{seen.lost} samples were lost about the push")
         else:
             alike = self._attitude is not None and float(self._attitude @ state.attitude) > _SAME_ATTITUDE_COS
-            if push or not is_lost_shot(seen.lost * grid.period_s, knock, draws.drawn or alike):
+            if push or not is_lost_shot(
+                seen.lost * grid.period_s, knock, draws.drawn(float(grid.time_s[start])) or alike
+            ):
                 return None
             notes.append(
                 f"{seen.lost} samples were lost where the push should be; it is told by the hold and the shock alone"
@@ -105,7 +107,9 @@ class Inspector:
         model = self._time_on_string_s
         if push is None:
             return model or 0.016
-        if model is not None and (push.hidden or 0.4 * model <= push.length_s <= 1.3 * model):
+        if push.hidden:
+            return model or float(np.clip(0.5 * (push.length_s + push.length_low_s) / _VISIBLE, *_TIME_RANGE_S))
+        if model is not None and (0.4 * model <= push.length_s <= 1.3 * model):
             return model
         return float(np.clip(push.length_s / _VISIBLE, *_TIME_RANGE_S))
 
@@ -115,6 +119,7 @@ class Inspector:
         pushed = next((s for s in seen if s.push and is_shot(s.push, s.knock, self._least_s)), None)
         of = dry or pushed or strongest
         state = before(grid, of.push.start if of.push else of.onset)
+        at_s = float(grid.time_s[of.onset])
         look = Look(
             grid=grid,
             knock=of.knock,
@@ -126,8 +131,8 @@ class Inspector:
             glitch=any(s.knock.glitch for s in seen),
             dry=dry is not None and not falling(state),
             pushed=pushed is not None,
-            drawing=draws.drawing,
-            drawn=draws.drawn,
+            drawing=draws.drawing(at_s),
+            drawn=draws.drawn(at_s),
             at_end=at_end,
             least_s=self._least_s,
         )

@@ -20,6 +20,7 @@ __all__ = ["G0", "Knock", "Push", "onset_rows", "push_before", "sharpness", "sho
 G0 = 9.80665  # m/s2
 _STEP_S = 0.00075  # of the second difference: a quarter of the quickest ringing (1 kHz), a tenth of a push
 _BEFORE_S, _AFTER_S = 0.010, 0.045  # a push may set the alarm off up to 25 ms before its shock
+_LEAP_M_S2, _LEAP_RAD_S = 3.0 * G0, 4.0  # 230 deg/s in one sample: no bow with a hand on it
 _ONSETS = (0.03, 0.06, 0.12, 0.25, 0.5)  # of the largest sharpness
 _LEAST_BREAK = 0.5 * G0  # below it a break is noise or the curve of the push itself
 _BASE_S = (0.150, 0.045)  # before the onset: the hold that the push is measured against
@@ -72,21 +73,22 @@ def sharpness(force: NDArray[np.float64], period_s: float) -> NDArray[np.float64
 
 
 def _glitches(grid: Grid) -> NDArray[np.bool_]:
-    """Samples where force and rate both leap and are back one or two samples later."""
-    n = len(grid.time_s)
-    bad = np.zeros(n, np.bool_)
-    leap_f, leap_w = 3.0 * G0, 4.0  # rad/s (230 deg/s) in one sample: no bow with a hand on it
-    for width in (1, 2):
-        if n < width + 2:
-            break
-        f, w = grid.force_m_s2, grid.rate_rad_s
-        up_f = np.abs(f[1 : n - width] - f[: n - width - 1]).max(axis=1)
-        up_w = np.abs(w[1 : n - width] - w[: n - width - 1]).max(axis=1)
-        back_f = np.abs(f[1 + width :] - f[: n - width - 1]).max(axis=1)
-        back_w = np.abs(w[1 + width :] - w[: n - width - 1]).max(axis=1)
-        hit = (up_f > leap_f) & (up_w > leap_w) & (back_f < 0.2 * up_f) & (back_w < 0.2 * up_w)
-        for at in np.flatnonzero(hit) + 1:
-            bad[at : at + width] = True
+    """Samples where force and rate both leap and are back within 2 ms, with no ringing after."""
+    bad = np.zeros(len(grid.time_s), np.bool_)
+    f, w = grid.force_m_s2, grid.rate_rad_s
+    leaps = np.flatnonzero(
+        (np.abs(np.diff(f, axis=0)).max(axis=1) > _LEAP_M_S2) & (np.abs(np.diff(w, axis=0)).max(axis=1) > _LEAP_RAD_S)
+    )
+    longest, after = max(1, round(0.002 / grid.period_s)), max(2, round(0.006 / grid.period_s))
+    for row in leaps.tolist():
+        if bad[row + 1] or bad[row]:
+            continue
+        off_f = np.abs(f[row + 1 : row + 1 + longest + after] - f[row]).max(axis=1)
+        off_w = np.abs(w[row + 1 : row + 1 + longest + after] - w[row]).max(axis=1)
+        still = (off_f < 0.2 * off_f.max()) & (off_w < 0.2 * off_w.max())
+        moving = np.flatnonzero(~still)
+        if len(still) > longest and moving[-1] < longest:
+            bad[row + 1 : row + 2 + moving[-1]] = True
     return bad
 
 

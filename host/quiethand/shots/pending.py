@@ -17,6 +17,8 @@ _FOOTFALL_M_S2 = 4.0 * G0  # steps felt at the bow, and the bow against a leg
 _SHAKE_M_S2 = 3.0 * G0  # jerks of a let-down, a trigger's click in it
 _CLICK_M_S2 = 1.5 * G0
 _CLICK_S = 1.5  # a clicker falls, a trigger clicks, then the shot
+_FALL_S = 1.0  # from a shelf of 5 m
+_SHOT_KNOWN_S = 2.5  # after its shock, at the latest
 _RECOIL_S = 0.6  # the bow jumps in the hand, and swings against something
 
 
@@ -34,10 +36,13 @@ class Pending:
     def __init__(self) -> None:
         self._knocks: deque[KnockFound] = deque()
         self._walks: deque[Walk] = deque(maxlen=4)
+        self._downs: deque[LetDown] = deque()
         self._done: list[Rejected] = []
         self._shot_s = -1e9
 
     def knock(self, found: KnockFound) -> None:
+        if found.rejected.reason == "drop":  # what was let go of swings, and leaves the hand with a jerk
+            self._drop(found.rejected.time_s - _FALL_S, found.rejected.time_s, _SHAKE_M_S2)
         since = found.rejected.time_s - self._shot_s
         if found.rejected.reason in ("tap", "no_push", "set_down", "draw", "edge", "nock") and 0 <= since < _RECOIL_S:
             return
@@ -48,6 +53,7 @@ class Pending:
         self._shot_s = departure_s
         self._drop(release_s - _CLICK_S, release_s + 0.02, _CLICK_M_S2)
         self._drop(departure_s, departure_s + _RECOIL_S, float("inf"))
+        self._downs = deque(d for d in self._downs if not d.start_s - 0.3 <= departure_s <= d.end_s + 0.3)
 
     def walk(self, walk: Walk) -> None:
         self._walks.append(walk)
@@ -60,8 +66,7 @@ class Pending:
 
     def let_down(self, down: LetDown) -> None:
         self._drop(down.start_s - 0.3, down.end_s + 0.3, _SHAKE_M_S2)
-        text = f"drawn, held for {down.held_s:.1f} s, let down with a shake and lowered; no shock came"
-        self._done.append(Rejected(down.start_s, "let_down", text))
+        self._downs.append(down)
 
     def _drop(self, start_s: float, end_s: float, below_m_s2: float) -> None:
         self._knocks = deque(
@@ -78,12 +83,20 @@ class Pending:
         """What has waited long enough; footfalls of a walk that is on go with it."""
         if walking_since_s is not None:
             self._drop(walking_since_s - 0.3, now_s, _FOOTFALL_M_S2)
+        while self._downs and now_s - self._downs[0].end_s > _SHOT_KNOWN_S:
+            self._done.append(_told(self._downs.popleft()))
         out, self._done = self._done, []
         while self._knocks and now_s - self._knocks[0].rejected.time_s > _WAIT_S:
             out.append(self._knocks.popleft().rejected)
         return out
 
     def flush(self) -> list[Rejected]:
-        out = [*self._done, *(k.rejected for k in self._knocks)]
-        self._done, self._knocks = [], deque()
+        """All that is left, at the end of a run."""
+        out = [*self._done, *(_told(d) for d in self._downs), *(k.rejected for k in self._knocks)]
+        self._done, self._knocks, self._downs = [], deque(), deque()
         return sorted(out, key=lambda r: r.time_s)
+
+
+def _told(down: LetDown) -> Rejected:
+    text = f"drawn, held for {down.held_s:.1f} s, let down with a shake and lowered; no shock came"
+    return Rejected(down.start_s, "let_down", text)

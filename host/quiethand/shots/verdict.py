@@ -20,6 +20,7 @@ __all__ = [
 _PEAK_M_S2 = 0.6 * G0  # 25 lb on 4 kg of bow and stabilizers gives 2 g and more at its highest
 _IMPULSE_M_S = 0.025  # half of what the lightest arrow and string carry away from the heaviest bow
 _COHERENCE = 0.75  # a push keeps its direction; ringing through half a cycle or more comes to under 0.65
+_SOUND = 0.9  # a push without any of the shock in it
 _SHARPNESS = 0.75  # of its peak; the first samples of a knock have 0.9 and more, a push 0.1 to 0.4, clipped 0.7
 _LONGEST_S = 0.040  # visible; 25 ms on the string and a soft start
 _SEEN = 2  # samples: one alone may be anything
@@ -87,27 +88,34 @@ def _push_like(push: Push) -> bool:
         and push.impulse_m_s >= _IMPULSE_M_S
         and push.coherence >= _COHERENCE
         and push.sharpness <= _SHARPNESS
-        and push.length_s <= _LONGEST_S
+        and _DRY_LEAST_S <= push.length_s <= _LONGEST_S
     )
 
 
 def best_push(grid: Grid, score: NDArray[np.float64], knock: Knock) -> Verdict:
-    """The push before the earliest onset that has one; the last look without one otherwise."""
-    bulk = round(_BULK_S / grid.period_s)
-    for onset in onset_rows(grid, score, knock):
+    """The push before the latest onset that leaves it whole; none if there is none."""
+    bulk, back = round(_BULK_S / grid.period_s), round(0.03 / grid.period_s)
+    rows = onset_rows(grid, score, knock)
+    good: list[Push] = []
+    for onset in rows:
         if score[onset : onset + bulk + 1].max() < 0.5 * knock.largest_m_s2:
             continue  # a click or a burst well before the shock
         push = push_before(grid, score, onset)
-        a = max(0, onset - round(0.03 / grid.period_s))
-        lost = int((~grid.there[a:onset]).sum())
-        # the line over a hole bends at its ends: a break there is no break, unless samples before and after agree
-        if _push_like(push) and push.length_s >= _DRY_LEAST_S:
-            within = score[push.start + 1 : onset][grid.there[push.start + 1 : onset]]
-            if not within.size or knock.largest_m_s2 >= _ABOVE_PUSH * min(float(np.median(within)), push.peak_m_s2):
-                return Verdict(push, lost, onset)
-    first = onset_rows(grid, score, knock)[0]
-    a = max(0, first - round(0.03 / grid.period_s))
-    return Verdict(None, int((~grid.there[a:first]).sum()), first)
+        if _push_like(push) and _breaks(grid, score, knock, push):
+            good.append(push)
+    if good:
+        # the push's own curve, and the corners where the sensor clips it, can pass for a first break: the latest
+        # onset that leaves the push as it was is the shock's
+        sound = [p for p in good if p.coherence >= _SOUND and p.peak_m_s2 <= 1.5 * good[0].peak_m_s2]
+        push = sound[-1] if sound else good[0]
+        return Verdict(push, int((~grid.there[max(0, push.onset - back) : push.onset]).sum()), push.onset)
+    return Verdict(None, int((~grid.there[max(0, rows[0] - back) : rows[0]]).sum()), rows[0])
+
+
+def _breaks(grid: Grid, score: NDArray[np.float64], knock: Knock, push: Push) -> bool:
+    """The shock is sharper than the push before it."""
+    within = score[push.start + 1 : push.onset][grid.there[push.start + 1 : push.onset]]
+    return not within.size or knock.largest_m_s2 >= _ABOVE_PUSH * float(np.median(within))
 
 
 def _shocks(knock: Knock) -> bool:
@@ -130,7 +138,7 @@ def is_dry_fire(push: Push, knock: Knock, least_s: float) -> bool:
 
 
 def is_lost_shot(lost_s: float, knock: Knock, drawn: bool) -> bool:
-    """The push itself was lost: a violent shock right after the hole, out of a hold after a draw, leaves little else."""
+    """The push itself was lost: a violent shock right after the hole, out of a hold after a draw, is little else."""
     return drawn and lost_s >= 0.004 and (knock.peak_m_s2 >= _LOST_SHOCK_M_S2 or knock.clipped)
 
 
