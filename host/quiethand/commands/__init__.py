@@ -30,6 +30,9 @@ VERBS: Final = {
     "ports": ("ports", "List serial ports and what is known of each."),
 }
 
+# Parts of other verbs that run as processes of their own; no help lists them.
+INTERNAL: Final = {"follow": ("follow", "Measure a recording while it grows.")}
+
 
 class LazyVerbs(click.Group):
     """A group whose commands are imported only when one is called."""
@@ -38,15 +41,16 @@ class LazyVerbs(click.Group):
         return list(VERBS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in VERBS:
+        known = VERBS | INTERNAL
+        if cmd_name not in known:
             return None
-        command: click.Command = importlib.import_module(f"quiethand.commands.{VERBS[cmd_name][0]}").command
+        command: click.Command = importlib.import_module(f"quiethand.commands.{known[cmd_name][0]}").command
         return command
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in VERBS and not args[0].startswith("-"):
+        if args and args[0] not in VERBS | INTERNAL and not args[0].startswith("-"):
             near = difflib.get_close_matches(args[0], VERBS, n=1)
             hint = f"did you mean {near[0]!r}?" if near else "see 'quiethand --help'"
             raise click.UsageError(f"no verb {args[0]!r}; {hint}", ctx)

@@ -1,0 +1,63 @@
+"""One holder of a file or port at a time, over all processes; let go by the system when the holder dies, however."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+import tempfile
+from pathlib import Path
+from typing import IO
+
+__all__ = ["lock_file", "lock_name"]
+
+if sys.platform == "win32":
+    import msvcrt
+
+    _BEYOND_ANY_FILE = 1 << 62  # Windows' locks also keep readers out, so it is laid where nobody reads
+
+    def lock_file(descriptor: int) -> bool:
+        """Take the lock of an open file; False where another process has it."""
+        place = os.lseek(descriptor, 0, os.SEEK_CUR)
+        os.lseek(descriptor, _BEYOND_ANY_FILE, os.SEEK_SET)
+        try:
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        finally:
+            os.lseek(descriptor, place, os.SEEK_SET)
+        return True
+
+else:
+    import fcntl
+
+    def lock_file(descriptor: int) -> bool:
+        """Take the lock of an open file; False where another process has it."""
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        except OSError:  # a file system without locks: better to record than to refuse
+            return True
+        return True
+
+
+def lock_name(name: str) -> IO[bytes] | None:
+    """Hold a name (a port's URL) while the returned file is open; None where another process holds it.
+
+    Serial ports have a lock of their own where the system gives one; a socket or a network port has none.
+    """
+    key = hashlib.sha256(name.encode()).hexdigest()[:16]
+    path = Path(tempfile.gettempdir()) / f"quiethand-{key}.lock"
+    try:
+        file = path.open("ab")
+    except OSError:  # another user's: its lock can't be asked for
+        return None if path.exists() else _unnamed()
+    if lock_file(file.fileno()):
+        return file
+    file.close()
+    return None
+
+
+def _unnamed() -> IO[bytes]:
+    return tempfile.TemporaryFile()

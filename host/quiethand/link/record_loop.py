@@ -1,0 +1,192 @@
+"""The recorder's thin shell: a link, a file and the clocks around the pure `Recorder`. Single-threaded but for the sync
+to disk: bytes that were read are with the operating system before the next are asked for.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final
+
+from quiethand.errors import InputError
+from quiethand.link.recorder import Out, Recorder
+from quiethand.link.recording_file import RecordingFile
+from quiethand.link.serial_port import Link, LinkLost, open_link
+
+__all__ = ["Progress", "record_loop"]
+
+_SHOW_EVERY_S: Final = 0.25
+_OPEN_AGAIN_EVERY_S: Final = 0.25
+_FAREWELL_S: Final = 0.5  # for the device to stop and its last block to arrive
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How it goes, for people and for the limits of a recording."""
+
+    elapsed_s: float
+    since_first_sample_s: float | None
+    samples: int
+    lost_samples: int
+    bad_frames: int
+    host_frames_from_device: int
+    bytes_written: int
+    rate_hz: float | None
+    nominal_rate_hz: float | None
+    mode: str | None
+    link: str  # waiting, recording, link_lost
+    lost_because: str
+    no_answer: bool
+    last_sample_age_s: float | None
+    complaints: tuple[str, ...]
+
+
+class _Session:
+    """The state of one run of the loop."""
+
+    def __init__(self, recorder: Recorder, file: RecordingFile, link: Link, url: str, baud: int) -> None:
+        self.recorder, self.file, self.url, self.baud = recorder, file, url, baud
+        self.link: Link | None = link
+        self.lost_because = ""
+        self.ended = False
+        self.started_s = time.monotonic()
+        self.first_sample_s: float | None = None
+
+    def begin(self) -> None:
+        self.file.write(self.recorder.open())
+        self.take(self.recorder.link_up(time.monotonic()))
+
+    def step(self) -> None:
+        """Read once (or try the link again) and put away what came."""
+        if self.link is None:
+            self.open_again()
+            return
+        try:
+            data = self.link.read()
+        except LinkLost as lost:
+            self.lost(lost)
+            return
+        now_s, unix_ns = time.monotonic(), time.time_ns()
+        self.take(self.recorder.received(data, now_s, unix_ns) if data else self.recorder.tick(now_s))
+        if self.first_sample_s is None and self.recorder.tally.samples:
+            self.first_sample_s = now_s
+
+    def take(self, out: Out) -> None:
+        if out.write:
+            self.file.write(out.write)
+        if out.send and self.link is not None:
+            try:
+                self.link.write(out.send)
+            except LinkLost as lost:
+                self.lost(lost)
+
+    def lost(self, lost: LinkLost) -> None:
+        if self.link is not None:
+            self.link.close()
+        self.link = None
+        self.ended = lost.ended
+        self.lost_because = str(lost)
+        if not lost.ended:
+            self.file.write(self.recorder.link_lost(str(lost), time.time_ns()).write)
+
+    def open_again(self) -> None:
+        try:
+            self.link = open_link(self.url, self.baud)
+        except InputError:
+            time.sleep(_OPEN_AGAIN_EVERY_S)
+            return
+        self.lost_because = ""
+        self.take(self.recorder.link_up(time.monotonic()))
+
+    def finish(self) -> None:
+        """Let the device stop and its last frame arrive, then close the file."""
+        if self.link is not None and self.recorder.tally.samples:
+            self.take(self.recorder.farewell())
+            until_s = time.monotonic() + _FAREWELL_S
+            while self.link is not None and time.monotonic() < until_s:
+                try:
+                    data = self.link.read()
+                except LinkLost:
+                    break
+                if not data:
+                    break
+                self.file.write(self.recorder.received(data, time.monotonic(), time.time_ns()).write)
+        self.file.write(self.recorder.close())
+
+    def progress(self) -> Progress:
+        now_s, recorder = time.monotonic(), self.recorder
+        tally, description = recorder.tally, recorder.conversation.description
+        first = self.first_sample_s
+        link = "link_lost" if self.link is None else "recording" if tally.last_s is not None else "waiting"
+        return Progress(
+            elapsed_s=now_s - self.started_s,
+            since_first_sample_s=None if first is None else now_s - first,
+            samples=tally.samples,
+            lost_samples=tally.lost,
+            bad_frames=recorder.bad_frames,
+            host_frames_from_device=recorder.host_frames_from_device,
+            bytes_written=self.file.bytes_written,
+            rate_hz=tally.rate_hz(now_s),
+            nominal_rate_hz=description.rate_mhz / 1000 if description else None,
+            mode=recorder.mode,
+            link=link,
+            lost_because=self.lost_because,
+            no_answer=recorder.conversation.no_answer and recorder.mode != "text" and not tally.samples,
+            last_sample_age_s=None if tally.last_s is None else now_s - tally.last_s,
+            complaints=tuple(recorder.conversation.complaints),
+        )
+
+
+def record_loop(
+    recorder: Recorder,
+    link: Link,
+    file: RecordingFile,
+    *,
+    url: str,
+    baud: int,
+    enough: Callable[[Progress], bool],
+    show: Callable[[Progress], None],
+) -> Progress:
+    """Record until `enough` or until a plain file has come to its end.
+
+    Args:
+        recorder, link, file: just made; link and file are closed at the end, however it comes.
+        url, baud: to open the link again when it was lost.
+        enough: asked after every read.
+        show: called four times a second.
+
+    Raises:
+        InputError: the file can't be written any more; what was written stays.
+    """
+    session = _Session(recorder, file, link, url, baud)
+    shown_s = 0.0
+    try:
+        session.begin()
+        while not session.ended:
+            session.step()
+            progress = session.progress()
+            if time.monotonic() - shown_s >= _SHOW_EVERY_S:
+                shown_s = time.monotonic()
+                file.check()
+                show(progress)
+            if enough(progress):
+                break
+        session.finish()
+    except InputError:
+        _close_quietly(file)
+        raise
+    finally:
+        if session.link is not None:
+            session.link.close()
+    progress = session.progress()
+    file.close()
+    return progress
+
+
+def _close_quietly(file: RecordingFile) -> None:
+    """After a fault that is being told already."""
+    try:
+        file.close()
+    except InputError:
+        return
