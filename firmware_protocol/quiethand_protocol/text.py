@@ -140,7 +140,9 @@ class TextParser:
     def _bad(self, why: str, offset: int, length: int, line: bytes, items: list[TextItem]) -> None:
         self._flush(items)
         self.bad_lines += 1
-        new = Trouble("line", offset, length, why, detail=line[:60].decode("utf-8", "replace"))
+        # Of a line too long to be held nothing is left to show, so nothing is shown of one that arrived whole either.
+        detail = line[:60].decode("utf-8", "replace") if length <= LINE_LIMIT + 2 else f"{length} bytes"
+        new = Trouble("line", offset, length, why, detail=detail)
         last = items[-1] if items else None
         both = merged_trouble(last, new) if isinstance(last, Trouble) else None
         if both is not None:
