@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import deque
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
+from quiethand_protocol import Blocks, Description
 
 from quiethand.motion.facts import Damage, RecordingFacts, keep
 from quiethand.motion.segmenting import Arrived
-from quiethand_protocol import Blocks, Description
 
 __all__ = ["Arrivals"]
 
@@ -90,7 +91,7 @@ class Arrivals:
             out.append(self._queue.popleft())
         return _merged(out)
 
-    def _give_up(self, arrived: Arrived, rows: np.ndarray[tuple[int], np.dtype[np.bool_]]) -> None:
+    def _give_up(self, arrived: Arrived, rows: NDArray[np.bool_]) -> None:
         if not rows.any():
             return
         arrived.scale[rows] = NEVER
@@ -135,5 +136,10 @@ def _merged(parts: list[Arrived]) -> list[Arrived]:
 
 
 def _joined(run: list[Arrived]) -> Arrived:
-    names = ("offset", "order", "index", "ticks", "count", "status", "scale", "counts")
-    return Arrived(*(np.concatenate([getattr(part, name) for part in run]) for name in names), broken=run[0].broken)
+    def all_of(name: str) -> Any:
+        return np.concatenate([getattr(part, name) for part in run])
+
+    return Arrived(
+        all_of("offset"), all_of("order"), all_of("index"), all_of("ticks"), all_of("count"), all_of("status"),
+        all_of("scale"), all_of("counts"), run[0].broken,
+    )  # fmt: skip

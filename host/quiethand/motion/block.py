@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from quiethand.bow.model import Setup
+
 __all__ = ["MotionBlock"]
 
 
@@ -34,6 +36,7 @@ class MotionBlock:
     gyro_scale_rad_s: float | None = None
     bias_stated: bool = False  # the set-up states a gyro bias and it was taken off
     mount_stated: bool = False  # the set-up states a mount; else the sensor's axes are taken as the bow's
+    setup: Setup | None = None  # in force for these samples: the user's, or the recording's own SESSION
 
     def __len__(self) -> int:
         return len(self.time_s)

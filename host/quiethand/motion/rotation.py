@@ -1,4 +1,4 @@
-"""Rotation from rate: increments that are exact for a constant rate, right to third order where it changes, and composed.
+"""Rotation from rate: increments exact for a constant rate, right to third order where it changes, and composed.
 
 Turning about one axis while another turns makes a turn about the third (coning); adding the axes up apart misses it.
 So each step's increment carries the second term of the Magnus expansion, and increments are composed as quaternions.
@@ -41,7 +41,7 @@ def rotation(time_s: ArrayLike, rate_rad_s: ArrayLike, t0_s: float, t1_s: float)
     Raises:
         ValueError: an instant outside the samples, under two samples, shapes that do not match, NaN.
     """
-    return rotation_curve(time_s, rate_rad_s, t0_s, [t1_s])[0]
+    return np.asarray(rotation_curve(time_s, rate_rad_s, t0_s, [t1_s])[0], dtype=np.float64)
 
 
 def rotation_curve(time_s: ArrayLike, rate_rad_s: ArrayLike, t0_s: float, at_s: ArrayLike) -> Array:
@@ -91,8 +91,8 @@ def quaternion_from_vector(vector_rad: ArrayLike) -> Array:
 
 def vector_from_quaternion(quaternion: ArrayLike) -> Array:
     """Unit quaternion (..., 4), x y z w, to the rotation vector (..., 3) of at most pi, rad."""
-    q = np.asarray(quaternion, dtype=np.float64)
-    q = np.where(q[..., 3:] < 0, -q, q)
+    given = np.asarray(quaternion, dtype=np.float64)
+    q: Array = np.where(given[..., 3:] < 0, -given, given)
     sine = np.linalg.norm(q[..., :3], axis=-1, keepdims=True)
     angle = 2.0 * np.arctan2(sine, q[..., 3:])
     small = sine < 1e-12
@@ -152,7 +152,7 @@ def _increments(time: Array, rate: Array, nodes: Array) -> Array:
     span = np.diff(nodes)[:, None]
     zeroth = span * (0.5 * (left + right) + span * (left_slope - right_slope) / 12)
     first = span * ((right - left) / 10 - span * (left_slope + right_slope) / 120)
-    return zeroth + np.cross(zeroth, first)
+    return np.asarray(zeroth + np.cross(zeroth, first), dtype=np.float64)
 
 
 def _running_product(steps: Array) -> Array:
@@ -162,4 +162,4 @@ def _running_product(steps: Array) -> Array:
     while reach < len(out):
         out[reach:] = quaternion_product(out[:-reach], out[reach:])
         reach *= 2
-    return out / np.linalg.norm(out, axis=-1, keepdims=True)
+    return np.asarray(out / np.linalg.norm(out, axis=-1, keepdims=True), dtype=np.float64)

@@ -19,6 +19,7 @@ Ints = NDArray[np.int64]
 WRAP: Final = 2**32
 BOOT_BITS: Final = 6  # shift
 FIRST_SINCE_POWER_UP: Final = 4
+IDENTITIES_KEPT: Final = 4096
 OFF_BY_S: Final = 0.050  # the wire format's: a block this far from where it should be opens a segment
 OFF_BY_STEP: Final = 0.10  # and so much of the step more, while the rate is only the nominal one
 # A block is looked at by itself where a rate that is a little off could decide: half of the tolerance is the margin.
@@ -67,7 +68,10 @@ class Segmenter:
         self._closed: list[Segment] = []
 
     def know(self, scale: int, identity: Identity) -> None:
+        """Samples that refer to this number are of this sensor, boot, clock and rate."""
         self._identities[scale] = identity
+        if len(self._identities) > IDENTITIES_KEPT:
+            del self._identities[next(iter(self._identities))]
 
     def hear(self, order: int, raw_ticks: int, said: Heard) -> None:
         """A CLOCK or mark that came after block `order`."""
@@ -175,7 +179,7 @@ class Segmenter:
     def _jumps(self, step: int, elapsed: int) -> bool:
         """The fifth test: over 50 ms from where the block should be."""
         segment = self._segment
-        assert segment is not None and segment.identity is not None
+        assert segment is not None
         expected = step * (segment.period_ticks if segment.fitted else segment.period_nominal)
         off = abs((elapsed - expected + WRAP / 2) % WRAP - WRAP / 2)
         return off > OFF_BY_S * segment.tick_hz + (0.0 if segment.fitted else OFF_BY_STEP * expected)

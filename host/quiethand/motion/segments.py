@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass, field
-from typing import Final, TypeAlias
+from typing import Final, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -108,7 +108,7 @@ class Segment:
     fitted: bool = False
     clock: SegmentClock = field(default_factory=SegmentClock)
     start_s: float | None = None  # on the recording's time line, once that is decided
-    went_on_by: str = "start"
+    went_on_by: Literal["start", "clock", "at_once"] = "start"
     samples: int = 0
     lost: int = 0
     last: int = -1  # sample number of the last sample received
@@ -210,7 +210,8 @@ class Segment:
 
     def _cut(self, to_end: bool) -> list[Run]:
         """Whole groups from what is pending: by samples, at another description, and where the first second is full."""
-        run, groups = self._pending, []
+        run = self._pending
+        groups: list[Run] = []
         if not len(run):
             return groups
         filled = np.cumsum(run.count)
@@ -319,8 +320,7 @@ class Segment:
                 losses.append(
                     LostBefore(at_knot + (before - knot_index) * step, int(run.lost[row]), int(run.offset[row]))
                 )
-        since = (index - knot_index) * step
-        since += at_knot
+        since: NDArray[np.float64] = at_knot + (index - knot_index) * np.float64(step)
         self._knot = (end_index, knot_ticks + slope * (end_index - knot_index))
         self.period_ticks = self._sane(period)
         self._hear(int(run.order[-1]))

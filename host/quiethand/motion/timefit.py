@@ -1,9 +1,10 @@
 """Sample times from a device's clock: a robust fit of ticks against index that may bend, causal and in fixed steps.
 
 Blocks are taken in groups of about 0.25 s. Each group gives one point: the median of its blocks' ticks about the
-group's own median slope, so that a block stamped late moves nothing. The time at each group's end is a fit through the points of the
-last 10 s, the group itself included: a parabola once there is enough of it, since sensor clocks drift as they warm.
-Between group ends time is straight, so it is continuous and rises. What comes later never changes a time given.
+group's own median slope, so that a block stamped late moves nothing. The time at each group's end is a fit through
+the points of the last 10 s, the group itself included: a parabola once there is enough of it, since sensor clocks
+drift as they warm. Between group ends time is straight, so it is continuous and rises. What comes later never changes
+a time given.
 
 All of it is elementwise or along rows of fixed length, so that many groups at once give the same bits as one by one.
 """
@@ -86,7 +87,7 @@ def group_points(index: Ints, ticks: Ints, starts: Ints, lengths: Ints) -> Point
 
 
 def fit_windows(points: Points, new: int, at: Floats, nominal_period: float, tick_hz: float) -> Fits:
-    """For each of the last `new` points: the fit through the 10 s that end with it, at the index `at` (shape (new,))."""
+    """For each of the last `new` points: the fit through the 10 s that end with it, at the index `at`, (new,)."""
     total = len(points.index)
     of = np.arange(total - new, total)
     columns = of[:, None] - np.arange(WINDOW)  # newest first

@@ -1,0 +1,167 @@
+"""Groups of samples to blocks of motion, and what closing a segment tells of the recording."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable
+from dataclasses import replace
+from typing import Final, Literal, Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from quiethand.bow.model import SensorSetup
+from quiethand.motion.block import MotionBlock
+from quiethand.motion.calibration import Calibration, Scales, calibration
+from quiethand.motion.clock import SegmentClock
+from quiethand.motion.facts import LinkGap, Loss, Mark, RecordingFacts, SegmentFacts, keep
+from quiethand.motion.segments import Group, Segment
+from quiethand.motion.timed import TimedGroup, TimedSegment
+
+__all__ = ["MEANINGS_KEPT", "Builder"]
+
+# Descriptions that differ and are remembered. A sensor has a handful; a stream of nonsense must not fill memory.
+MEANINGS_KEPT: Final = 4096
+
+
+class _Segment(Protocol):
+    """What both sorts of segment have."""
+
+    clock: SegmentClock
+    marks: list[tuple[float | None, Mark]]
+    start_s: float | None
+    went_on_by: Literal["start", "clock", "at_once"]
+
+    @property
+    def end_s(self) -> float: ...
+    @property
+    def end_index(self) -> int: ...
+    def facts(self) -> SegmentFacts: ...
+
+
+class Builder:
+    """Applies calibrations and keeps the recording's facts."""
+
+    def __init__(self, facts: RecordingFacts, sensor: SensorSetup) -> None:
+        self._facts = facts
+        self._sensor = sensor
+        self._numbers: dict[tuple[Scales, Hashable], int] = {}
+        self._calibrations: dict[int, Calibration] = {}
+        self._next_number = 0
+        self._steps, self._seconds = 0, 0.0  # of closed segments of 1 s and more
+        self._nominal_hz: float | None = None
+
+    def calibrate(self, scales: Scales, of: Hashable = None) -> int:
+        """The number by which samples refer to what a stream states: another for other scales or for another `of`."""
+        number = self._numbers.get((scales, of))
+        if number is None:
+            number = self._next_number
+            self._next_number += 1
+            self._numbers[scales, of] = number
+            self._calibrations[number] = calibration(scales, self._sensor)
+            for text in self._calibrations[number].notes:
+                self._facts.note(text)
+            if len(self._numbers) > MEANINGS_KEPT:
+                oldest = next(iter(self._numbers))
+                del self._calibrations[self._numbers.pop(oldest)]
+        return number
+
+    def from_ticks(self, segment: Segment, group: Group) -> MotionBlock | None:
+        """A group of a binary stream; None where it has no scale."""
+        facts, start_s = self._facts, segment.start_s or 0.0
+        for loss in group.losses:
+            facts.loss_places += 1
+            keep(facts.losses, Loss(start_s + loss.since_start_s, segment.number, loss.samples, loss.offset))
+        if group.scale not in self._calibrations:
+            return None
+        return self._block(
+            segment.number, start_s, group.scale, group.index, group.since_start_s, group.counts, group.period_s
+        )
+
+    def from_times(self, segment: TimedSegment, group: TimedGroup, *, lines: bool = False) -> MotionBlock | None:
+        """A group of text mode, or of a CSV (`lines`: places are line numbers); None where it has no scale."""
+        facts, start_s = self._facts, segment.start_s or 0.0
+        for before_s, length_s, place in group.gaps:
+            facts.gap_places += 1
+            facts.lost_samples = None
+            gap = LinkGap(start_s + before_s, length_s, None if lines else place, "a step in time over 1.5 periods")
+            keep(facts.gaps, replace(gap, line=place) if lines else gap)
+        if group.scale not in self._calibrations:
+            return None
+        return self._block(
+            segment.number, start_s, group.scale, group.index, group.since_start_s, group.values, group.period_s
+        )
+
+    def _block(
+        self,
+        number: int,
+        start_s: float,
+        scale: int,
+        index: NDArray[np.int64],
+        since_s: NDArray[np.float64],
+        numbers: NDArray[np.int16] | NDArray[np.float64],
+        period_s: float,
+    ) -> MotionBlock:
+        made, facts = self._calibrations[scale], self._facts
+        force, rate = made.apply(numbers)
+        accel_clipped, gyro_clipped = made.clipped(numbers)
+        facts.samples += len(index)
+        if accel_clipped.any() or gyro_clipped.any():
+            facts.accel_clipped_samples += int(accel_clipped.sum())
+            facts.gyro_clipped_samples += int(gyro_clipped.sum())
+            facts.clipped_samples += int((accel_clipped | gyro_clipped).sum())
+        time_s = since_s + start_s
+        facts.duration_s = float(time_s[-1])
+        scales = made.scales
+        return MotionBlock(
+            number, index, time_s, force, rate, accel_clipped, gyro_clipped, period_s,
+            made.accel_delay_s, made.gyro_delay_s, scales.accel_bandwidth_hz, scales.gyro_bandwidth_hz,
+            scales.accel_m_s2, scales.gyro_rad_s, made.bias_stated, made.mount_stated,
+        )  # fmt: skip
+
+    def closed(self, segment: _Segment) -> None:
+        """A segment ended: its place, rate and clock go into the facts."""
+        facts = self._facts
+        self._take_marks(segment)
+        stands = segment.facts()
+        keep(facts.segment_list, stands)
+        if isinstance(segment, Segment):
+            if segment.identity is None:
+                return
+            self._nominal_hz = self._nominal_hz or segment.rate_nominal
+            if not segment.fitted:
+                facts.note(f"segment {segment.number + 1} is under 1 s: its times are by the nominal rate")
+        elif isinstance(segment, TimedSegment) and segment.coarse:
+            facts.note("times repeat: the time column is coarser than the sampling, and was spread evenly")
+        if self._has_rate(segment):
+            self._steps, self._seconds = self._steps + segment.end_index, self._seconds + segment.end_s
+        if segment.went_on_by == "clock":
+            facts.note("time goes on over restarts and gaps by the host's clock")
+        elif segment.went_on_by == "at_once":
+            facts.note("after a restart or gap time goes on at once: the host's clock does not tell how long it was")
+        unix_ns = segment.clock.unix_ns_at(0.0)
+        if facts.unix_at_zero_s is None and unix_ns is not None and segment.start_s is not None:
+            facts.unix_at_zero_s = unix_ns * 1e-9 - segment.start_s
+
+    def current(self, segment: _Segment | None) -> None:
+        """How the segment stands that is still open."""
+        steps, seconds = self._steps, self._seconds
+        if segment is not None:
+            if segment.start_s is not None:
+                self._take_marks(segment)
+            if self._has_rate(segment):
+                steps, seconds = steps + segment.end_index, seconds + segment.end_s
+            elif isinstance(segment, Segment) and segment.identity is not None:
+                self._nominal_hz = self._nominal_hz or segment.rate_nominal
+        self._facts.rate_hz = steps / seconds if seconds > 0 else self._nominal_hz
+
+    def _has_rate(self, segment: _Segment) -> bool:
+        if isinstance(segment, Segment):
+            return segment.fitted
+        return segment.end_s > 0
+
+    def _take_marks(self, segment: _Segment) -> None:
+        for since, mark in segment.marks:
+            at = None if since is None or segment.start_s is None else segment.start_s + since
+            kept = self._facts.events if mark.kind == "event" else self._facts.marks
+            keep(kept, replace(mark, time_s=at))
+        segment.marks.clear()
