@@ -159,7 +159,7 @@ def test_a_heavier_string_as_hickman_measured_it() -> None:
 
 @pytest.mark.parametrize(("arrow_g", "speed_m_s"), [(20, 56.5048), (25, 51.6580)])
 def test_a_virtual_mass_that_grows_with_the_arrow(arrow_g: float, speed_m_s: float) -> None:
-    """A published test of a 35 lb recurve, 48 cm stroke: K[g] = 5.7697 + 0.0583 m[g], E = 43.00 J (speeds from the fit).
+    """A published test of a 35 lb recurve, 48 cm stroke: K[g] = 5.7697 + 0.0583 m[g], E = 43.00 J; speeds from it.
 
     It is what stands in where a recurve's virtual mass is not stated.
     """
@@ -221,8 +221,10 @@ def test_push_of_a_compound_grows_from_nothing_and_is_backward() -> None:
 
 
 def test_push_of_a_recurve_turns_forward_half_way() -> None:
-    """Rigid limbs after Hickman, 178 N, 20 g arrow, riser 2.7 kg (invented): about 1.5 g backward at release, forward from
-    about half way, several g before brace: a shape to expect, no tolerance."""
+    """Rigid limbs after Hickman, 178 N, 20 g arrow, riser 2.7 kg (invented): a shape to expect, no tolerance.
+
+    About 1.5 g backward at release, forward from about half way, several g before brace.
+    """
     bow = {
         "kind": "recurve",
         "peak_weight": "178 N",

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 from quiethand.axes import AXIS_NAMES, Axes
-from quiethand.bow.quantities import FORCE, INERTIA, LENGTH, Dimension, quantity
+from quiethand.bow.quantities import FORCE, INERTIA, LENGTH, Dimension, quantity, shown
 from quiethand.errors import InputError
 
 __all__ = [
@@ -21,7 +21,6 @@ __all__ = [
     "mount",
     "number",
     "positive",
-    "shown",
     "signed",
     "text",
     "vector",
@@ -32,12 +31,6 @@ Reader = Callable[[object, str], Any]  # (value, where) to the value in SI units
 LONGEST_TEXT: Final = 200
 MOST_CURVE_POINTS: Final = 1000
 MOUNT_SLACK: Final = 0.02  # a quaternion typed with two digits is off by this much
-
-
-def shown(value: object) -> str:
-    """A value as a message shows it, short."""
-    text_ = f'"{value}"' if isinstance(value, str) else repr(value)
-    return text_ if len(text_) <= 60 else text_[:57] + "..."
 
 
 def text(value: object, where: str) -> str:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "ACCELERATION", "ANGLE", "FORCE", "INERTIA", "LENGTH", "MASS", "RATE", "TIME", "TORQUE", "UNITS",
-    "Dimension", "quantity",
+    "Dimension", "quantity", "shown",
 ]  # fmt: skip
 
 # Exact by definition: CGPM 1901 (standard gravity), the yard and pound agreement of 1959, SI Brochure.
@@ -119,9 +119,9 @@ def quantity(text: object, dimension: Dimension, where: str = "") -> float:
     if isinstance(text, (int, float)) and not isinstance(text, bool):
         raise InputError(f"{text!r} has no unit", where=where, do=right)
     if not isinstance(text, str):
-        raise InputError(f"{_shown(text)} is not a quantity", where=where, do=right)
-    if len(text) > 80:
-        raise InputError(f"{_shown(text)} is too long for a quantity", where=where, do=right)
+        raise InputError(f"{shown(text)} is not a quantity", where=where, do=right)
+    if len(text) > 80 or not text.isprintable():
+        raise InputError(f"{shown(text)} is too long for a quantity, or not printable", where=where, do=right)
     match = _NUMBER_AND_UNIT.fullmatch(text)
     if match is None or match["unit"] is None or match["unit"][0] in "+-/.,":
         raise InputError(f'"{text}" {_why_not(text)}', where=where, do=_decimal(text) or right)
@@ -171,8 +171,9 @@ def _registry() -> pint.UnitRegistry[float]:
     return pint.UnitRegistry()
 
 
-def _shown(value: object) -> str:
-    text = repr(value)
+def shown(value: object) -> str:
+    """A value as a message shows it: short, on one line, text in double quotes."""
+    text = f'"{value}"' if isinstance(value, str) and value.isprintable() else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
 

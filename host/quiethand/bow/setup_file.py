@@ -17,7 +17,7 @@ from quiethand.bow.consistency import consistent
 from quiethand.bow.faces import FACES
 from quiethand.bow.limit_names import LIMIT_MEASURES
 from quiethand.bow.model import Archer, Arrow, Bow, Limit, SensorSetup, Setup, Target
-from quiethand.bow.quantities import ACCELERATION, FORCE, LENGTH, MASS, RATE, TIME
+from quiethand.bow.quantities import ACCELERATION, FORCE, LENGTH, MASS, RATE, TIME, shown
 from quiethand.errors import InputError
 
 __all__ = ["read_setup", "setup_from_document"]
@@ -146,7 +146,7 @@ def setup_from_document(document: Mapping[str, object], source: str, *, later_ke
             continue
         if not isinstance(table, Mapping):
             do = f"write [{name}] on a line of its own and its keys below"
-            raise InputError(f"{read.shown(table)} is not a table", where=f"{source}: {name}", do=do)
+            raise InputError(f"{shown(table)} is not a table", where=f"{source}: {name}", do=do)
         if name == "limits":
             parts[name] = _limits(table, source, notes if later_keys else None)
             continue
@@ -182,5 +182,5 @@ def _unknown(
     near = difflib.get_close_matches(str(key), known, n=1, cutoff=0.5)
     hint = f'did you mean "{near[0]}"?' if near else f"known are {', '.join(known)}"
     if notes is None:
-        raise InputError(f"unknown {what} {read.shown(key)}", where=where, do=hint)
-    notes.append(f"{where}: unknown {what} {read.shown(key)} was passed over")
+        raise InputError(f"unknown {what} {shown(key)}", where=where, do=hint)
+    notes.append(f"{where}: unknown {what} {shown(key)} was passed over")
