@@ -60,6 +60,7 @@ class _Session:
     def step(self) -> None:
         """Read once (or try the link again) and put away what came."""
         if self.link is None:
+            time.sleep(_OPEN_AGAIN_EVERY_S)
             self.open_again()
             return
         try:
@@ -94,7 +95,6 @@ class _Session:
         try:
             self.link = open_link(self.url, self.baud)
         except InputError:
-            time.sleep(_OPEN_AGAIN_EVERY_S)
             return
         self.lost_because = ""
         self.take(self.recorder.link_up(time.monotonic()))

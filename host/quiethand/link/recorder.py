@@ -76,6 +76,7 @@ class Recorder:
         self._pending = b""  # host frames that wait for a delimiter
         self._pending_since_s = 0.0
         self._clock_s: float | None = None
+        self._heard = False  # anything, since the last gap
         self._unfit = False  # blocks came that the description does not fit
 
     @property
@@ -96,6 +97,7 @@ class Recorder:
 
     def received(self, data: bytes, now_s: float, unix_ns: int) -> Out:
         """Bytes that the device sent; `now_s` and `unix_ns` are when they had come."""
+        self._heard = True
         if self.mode is None:
             data = self._decide(data)
         if self.mode == "text":
@@ -112,6 +114,9 @@ class Recorder:
         self.conversation.link_down()
         self.tally.gap()
         self._clock_s = None
+        if not self._heard:  # a port that opens and closes again at once has one gap, not one at each try
+            return Out()
+        self._heard = False
         return Out(self._all_that_is_held() + self._written(encode(Gap(reason, unix_ns))))
 
     def farewell(self) -> Out:

@@ -1,0 +1,199 @@
+"""A disk or port that fails: one clear line, exit 2, and what is written stays whole."""
+
+from __future__ import annotations
+
+import errno
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+from quiethand.errors import InputError
+from quiethand.link import recording_file
+from quiethand.link.record_loop import record_loop
+from quiethand.link.recorder import Recorder
+from quiethand.link.recording_file import RecordingFile
+from quiethand.link.serial_port import LinkLost
+from quiethand_protocol.encoding import encode
+from quiethand_protocol.messages import Description, Samples, status_byte
+from quiethand_protocol.parser import Parser
+
+DESCRIPTION = encode(Description(b"diskfull", 1_000_000, 2_000_000, 0.01, 0.001, boot=1))
+FRAMES = [encode(Samples(n * 20, n * 10_000, np.full((20, 6), n, np.int16), status_byte(0, 0, 1))) for n in range(8)]
+
+
+class ScriptedLink:
+    """Gives its pieces one after the other; an exception among them is raised; then it has ended."""
+
+    def __init__(self, pieces: list[bytes | LinkLost]) -> None:
+        self.pieces = list(pieces)
+
+    def read(self) -> bytes:
+        if not self.pieces:
+            raise LinkLost("the end", ended=True)
+        piece = self.pieces.pop(0)
+        if isinstance(piece, LinkLost):
+            raise piece
+        return piece
+
+    def write(self, data: bytes) -> None: ...
+
+    def close(self) -> None: ...
+
+
+def run(out: Path) -> None:
+    recorder = Recorder(created="2026-01-09T18:00:00Z", software="test", recording_id="disk")
+    link = ScriptedLink([DESCRIPTION, *FRAMES])
+    record_loop(
+        recorder, link, RecordingFile(out), url="x", baud=1, enough=lambda _p: False, show=lambda _p: None
+    )  # fmt: skip
+
+
+def blocks_in(path: Path) -> tuple[int, int]:
+    parser = Parser("recording")
+    parser.feed(path.read_bytes())
+    parser.finish()
+    return parser.blocks, parser.bad_frames
+
+
+class FailingWrites:
+    """os.write that fails at chosen calls, or for ever from one on, or takes only part of what it gets."""
+
+    def __init__(self, at: int, *, number: int = errno.EIO, for_ever: bool = False, short: bool = False) -> None:
+        self.at, self.number, self.for_ever, self.short = at, number, for_ever, short
+        self.calls = 0
+        self.real = os.write
+
+    def __call__(self, file: int, data: bytes) -> int:
+        self.calls += 1
+        due = self.calls >= self.at if self.for_ever else self.calls == self.at
+        if due and self.short:
+            return self.real(file, bytes(data)[: len(data) // 2])
+        if due:
+            raise OSError(self.number, os.strerror(self.number))
+        return self.real(file, data)
+
+
+def test_each_write_failing_once_leaves_the_file_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    counting = FailingWrites(10**9)
+    monkeypatch.setattr(recording_file.os, "write", counting)
+    run(tmp_path / "whole.qhr")
+    assert blocks_in(tmp_path / "whole.qhr") == (8, 0)
+    writes = counting.calls
+    assert writes >= 9
+    print(f"{2 * writes} failing writes")
+    for at in range(1, writes + 1):
+        for short in (False, True):
+            out = tmp_path / f"{at}-{short}.qhr"
+            monkeypatch.setattr(recording_file.os, "write", FailingWrites(at, short=short))
+            run(out)
+            assert blocks_in(out) == (8, 0)
+
+
+def test_a_disk_that_stays_full_keeps_what_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    for at in range(1, 9):
+        out = tmp_path / f"{at}.qhr"
+        monkeypatch.setattr(recording_file.os, "write", FailingWrites(at, number=errno.ENOSPC, for_ever=True))
+        with pytest.raises(InputError, match="the disk is full") as told:
+            run(out)
+        assert str(out) in str(told.value)
+        assert "\n" not in str(told.value)
+        monkeypatch.undo()
+        assert blocks_in(out) == (max(0, at - 3), 0)  # header, description, then a block a write
+
+
+def test_a_sync_that_fails_once_is_done_again_and_one_that_keeps_failing_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real, calls = os.fsync, [0]
+
+    def once(file: int) -> None:
+        calls[0] += 1
+        if calls[0] == 1:
+            raise OSError(errno.EIO, "input/output error")
+        real(file)
+
+    monkeypatch.setattr(recording_file.os, "fsync", once)
+    run(tmp_path / "once.qhr")
+    assert calls[0] == 2
+    assert blocks_in(tmp_path / "once.qhr") == (8, 0)
+
+    def always(file: int) -> None:
+        raise OSError(errno.ENOSPC, "no space")
+
+    monkeypatch.setattr(recording_file.os, "fsync", always)
+    with pytest.raises(InputError, match="the disk is full"):
+        run(tmp_path / "always.qhr")
+    assert blocks_in(tmp_path / "always.qhr") == (8, 0)
+
+
+def test_it_is_synced_about_once_a_second(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    calls: list[float] = []
+    monkeypatch.setattr(recording_file.os, "fsync", lambda _file: calls.append(time.monotonic()))
+    file = RecordingFile(tmp_path / "synced.qhr")
+    time.sleep(2.3)
+    assert len(calls) == 2
+    file.close()
+    assert len(calls) == 3
+
+
+def test_a_file_deleted_while_recording_is_noticed(tmp_path: Path) -> None:
+    file = RecordingFile(tmp_path / "gone.qhr")
+    file.check()
+    (tmp_path / "gone.qhr").unlink()
+    with pytest.raises(InputError, match="deleted"):
+        file.check()
+    file.close()
+
+
+def record(*args: str) -> subprocess.CompletedProcess[str]:
+    code = "from quiethand.commands import main; main()"
+    return subprocess.run(
+        [sys.executable, "-c", code, "record", *args], capture_output=True, text=True, check=False, timeout=20
+    )
+
+
+@pytest.mark.parametrize(
+    ("port", "out", "words"),
+    [
+        ("/dev/no-such-port", "one.qhr", "no such port"),
+        ("socket://127.0.0.1:1", "one.qhr", "nothing listens there"),
+        ("socket://127.0.0.1", "one.qhr", "socket://host:port"),
+        ("nonsense://x", "one.qhr", "not a port or URL"),
+        ("capture.raw", "no such folder/one.qhr", "the folder is not there"),
+        ("capture.raw", "capture.raw", "the file exists"),
+        ("capture.raw", ".", "exists"),
+        ("capture.raw", "/proc/one.qhr", "/proc/one.qhr"),  # where nobody may make a file
+    ],
+)
+def test_one_clear_line_and_exit_2(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, port: str, out: str, words: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "capture.raw").write_bytes(DESCRIPTION)
+    done = record("--port", port, "--out", out)
+    assert done.returncode == 2
+    assert words in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert (tmp_path / "capture.raw").read_bytes() == DESCRIPTION
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a Linux device")
+def test_a_full_disk_for_real(tmp_path: Path) -> None:
+    (tmp_path / "capture.raw").write_bytes(DESCRIPTION + b"".join(FRAMES))
+    done = record("--port", str(tmp_path / "capture.raw"), "--out", "/dev/full", "--force")
+    assert done.returncode == 2
+    assert "the disk is full" in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
+def test_a_plain_file_is_recorded_to_its_end(tmp_path: Path) -> None:
+    stream = DESCRIPTION + b"".join(FRAMES)
+    (tmp_path / "capture.raw").write_bytes(stream)
+    done = record("--port", str(tmp_path / "capture.raw"), "--out", str(tmp_path / "one.qhr"))
+    assert done.returncode == 0
+    assert "160 samples, none lost" in done.stderr
+    assert blocks_in(tmp_path / "one.qhr") == (8, 0)
