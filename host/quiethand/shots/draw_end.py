@@ -12,6 +12,7 @@ __all__ = ["draw_end"]
 _AIM_S = 0.5  # before the release: what counts as holding for this archer and sensor
 _SKIP_S = 0.03  # a trigger's click
 _MEDIAN_S = 0.1
+_STRIDES = 4  # windows in a median's length: 25 ms is as fine as anyone asks
 _JOLT_FLOOR_M_S2 = 0.06 * G0
 _JOLT_TIMES = 2.5
 _RATE_FLOOR_RAD_S = 0.14  # 8 deg/s over the mean of the aim: tremor and drift stay below, moving the bow does not
@@ -33,14 +34,16 @@ def draw_end(table: CellTable, release_s: float) -> float | None:
     jolt, rate = table.jolt_m_s2[:stop], table.rate_rad_s[:stop]
     if len(jolt) <= width:
         return None
-    rough = np.median(np.lib.stride_tricks.sliding_window_view(jolt, width), axis=1)
+    stride = max(1, width // _STRIDES)
+    rough = np.median(np.lib.stride_tricks.sliding_window_view(jolt, width)[::stride], axis=1)
     summed = np.cumsum(np.vstack([np.zeros(3), rate]), axis=0)
-    smooth = (summed[width:] - summed[:-width]) / width
-    away = np.linalg.norm(smooth - rate[-aim:].mean(axis=0), axis=1)
+    smooth = ((summed[width:] - summed[:-width]) / width)[::stride]
+    off = smooth - rate[-aim:].mean(axis=0)
+    away = np.sqrt(np.einsum("ij,ij->i", off, off))
     limit_jolt = max(_JOLT_FLOOR_M_S2, _JOLT_TIMES * float(np.median(jolt[-aim:])))
-    limit_rate = max(_RATE_FLOOR_RAD_S, _RATE_TIMES * float(np.median(away[-aim:])))
+    limit_rate = max(_RATE_FLOOR_RAD_S, _RATE_TIMES * float(np.median(away[-max(1, aim // stride) :])))
     moving = np.flatnonzero((rough > limit_jolt) | (away > limit_rate))
     if not moving.size:
         return None
-    at = int(moving[-1]) + width  # the first cell after the last window that moved
+    at = int(moving[-1]) * stride + width  # the first cell after the last window that moved
     return float(table.time_s[min(at, stop - 1)])

@@ -13,6 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from quiethand.bow.launch import Launch
 from quiethand.bow.model import Setup
 from quiethand.motion.block import MotionBlock
 from quiethand.shots.alarms import AlarmWatch, Event
@@ -30,7 +31,8 @@ __all__ = ["ShotFinder"]
 
 _SLOT_S = 0.05
 _SLOTS_IN_STEP = 20  # a second: fewer and larger pieces are quicker, and no one waits for less
-_BREAK_S = 1.0  # a hole so long ends a run: nothing is judged across it
+_SLOW_STEPS = 4  # of the slow watches, unless something is to be looked at
+_BREAK_S = 0.5  # a hole so long ends a run: nothing is judged across it, and no step is ever empty
 _KEEP_S = 12.0  # 8 s before a release, an event of 1 s, the look before it, and some room
 _AFTER_S = 0.45  # wanted behind a departure
 
@@ -40,12 +42,13 @@ class ShotFinder:
 
     Args:
         setup: what the user stated; its arrow and virtual mass bound a dry fire.
-        time_on_string_s: of the launch model for this bow and arrow, None where it is not known.
+        launch: the launch model of this bow and arrow, None where it is not known; its time on the string too bounds a
+            dry fire, and places the release where the push can't.
     """
 
-    def __init__(self, setup: Setup | None = None, time_on_string_s: float | None = None) -> None:
-        self._time_on_string_s = time_on_string_s
-        self._least_s = least_push_s(setup, time_on_string_s)
+    def __init__(self, setup: Setup | None = None, launch: Launch | None = None) -> None:
+        self._time_on_string_s = launch.time_on_string_s if launch else None
+        self._least_s = least_push_s(setup, self._time_on_string_s)
         self._history = History()
         self._out: list[Candidate | Rejected] = []
         self._running = False
@@ -90,6 +93,7 @@ class ShotFinder:
         start = -(-int(block.index[0]) // self._length)  # the first whole cell
         self._done = start
         self._step_end = start + self._step_cells
+        self._slow_done = start  # the slow watches have seen the cells before this
         self._table = CellTable.empty(start)
         self._alarms = AlarmWatch(cell_s)
         self._waiting: deque[Event] = deque()
@@ -103,6 +107,7 @@ class ShotFinder:
         last_cell = self._next // self._length
         if last_cell > self._done:
             self._step(last_cell)
+        self._slots()
         self._waiting.extend(self._alarms.finish())
         self._inspect(at_end=True)
         for walk in self._walks.finish():
@@ -115,44 +120,46 @@ class ShotFinder:
         """Take the cells from the last done to cell `end`."""
         start, count = self._done, end - self._done
         index, time_s, force, rate = self._history.samples(start * self._length, end * self._length)
-        if not len(index):  # lost altogether, but too short a hole to break the run
-            self._done, self._step_end = end, end + self._step_cells
-            self._table = CellTable.empty(end)
-            return
         fresh = summarise(start, count, self._length, index, time_s, force, rate)
         self._table = self._table.joined(fresh, self._keep_cells)
         self._done, self._step_end = end, end + self._step_cells
-        self._slots(fresh)
         self._waiting.extend(self._alarms.take(self._table, start))
-        self._inspect(at_end=False)
-        walking = self._walks.walking_since_s
-        self._out.extend(self._pending.ready(float(self._table.time_s[-1]), walking))
+        if self._due() or end - self._slow_done >= _SLOW_STEPS * self._step_cells:
+            self._slots()
+            self._inspect(at_end=False)
+            self._out.extend(self._pending.ready(float(self._table.time_s[-1]), self._walks.walking_since_s))
         self._history.forget_before(self._table.first * self._length)
 
-    def _slots(self, fresh: CellTable) -> None:
-        """Feed the two slow watches with what every 50 ms came to."""
-        k = self._slot_cells
-        n = len(fresh) // k
+    def _slots(self) -> None:
+        """Feed the two slow watches with what every 50 ms since the last time came to."""
+        k, table = self._slot_cells, self._table
+        start = max(self._slow_done, table.first)
+        n = (table.end - start) // k
+        self._slow_done = start + n * k
         if not n:
             return
-        jolts = fresh.jolt_m_s2[: n * k].reshape(n, k)
-        force = fresh.force_m_s2[: n * k].reshape(n, k, 3).mean(axis=1)
-        rate = fresh.rate_rad_s[: n * k].reshape(n, k, 3).mean(axis=1)
+        rows = table.rows(start, self._slow_done)
+        cells = table.force_m_s2[rows].reshape(n, k, 3)
+        force, rate = cells.mean(axis=1), table.rate_rad_s[rows].reshape(n, k, 3).mean(axis=1)
         turn = np.sqrt(np.einsum("ij,ij->i", rate, rate))
         # from cell to cell, the slot's own slope taken off: shaking of 5 to 50 Hz, neither noise nor a steady turn
-        steps = np.diff(fresh.force_m_s2[: n * k].reshape(n, k, 3), axis=1)
+        steps = np.diff(cells, axis=1)
         steps -= steps.mean(axis=1, keepdims=True)
         shake = np.sqrt(np.einsum("ijk,ijk->i", steps, steps) / max(1, k - 1))
-        times = fresh.time_s[: n * k : k]
+        times = table.time_s[rows][::k]
         for walk in self._walks.take(times, force):
             self._pending.walk(walk)
-        for down in self._draws.take(times, shake, jolts.max(axis=1), turn, force):
+        for down in self._draws.take(times, shake, table.jolt_m_s2[rows].reshape(n, k).max(axis=1), turn, force):
             if self._walks.walking_since_s is None:
                 self._pending.let_down(down)
 
+    def _due(self) -> bool:
+        """An event has all the motion after it that is wanted."""
+        return bool(self._waiting) and self._done >= self._waiting[0].last + self._after_cells
+
     def _inspect(self, *, at_end: bool) -> None:
         """Look at the events that have all the motion after them that they are going to get."""
-        while self._waiting and (at_end or self._done >= self._waiting[0].last + self._after_cells):
+        while self._waiting and (at_end or self._due()):
             event = self._waiting.popleft()
             found = self._inspector.look(event, self._table, self._draws, self._next, at_end=at_end)
             if found is not None:
@@ -174,7 +181,7 @@ class ShotFinder:
 
 
 def _unbroken(block: MotionBlock) -> list[MotionBlock]:
-    """The block cut at holes of a second and more, which a block may span."""
+    """The block cut at the holes that break a run, which a block may span."""
     n = len(block)
     if not n:
         return []

@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from quiethand.shots.alarms import Event
 from quiethand.shots.candidate import Candidate
 from quiethand.shots.cells import CellTable
+from quiethand.shots.draw_end import draw_end
 from quiethand.shots.drawing import DrawWatch
 from quiethand.shots.history import Grid, History
-from quiethand.shots.draw_end import draw_end
 from quiethand.shots.knock import Knock, Push, sharpness, shock_about, without_glitches
 from quiethand.shots.pending import KnockFound
 from quiethand.shots.reasons import Look, reason_of

@@ -15,7 +15,18 @@ from numpy.typing import NDArray
 
 from quiethand.shots.history import Grid
 
-__all__ = ["G0", "Knock", "Push", "onset_rows", "push_before", "sharpness", "shock_about", "without_glitches"]
+__all__ = [
+    "G0",
+    "Knock",
+    "Push",
+    "Quiet",
+    "onset_rows",
+    "push_before",
+    "quiet_before",
+    "sharpness",
+    "shock_about",
+    "without_glitches",
+]
 
 G0 = 9.80665  # m/s2
 _STEP_S = 0.00075  # of the second difference: a quarter of the quickest ringing (1 kHz), a tenth of a push
@@ -139,27 +150,43 @@ def onset_rows(grid: Grid, score: NDArray[np.float64], knock: Knock) -> list[int
     return rows
 
 
-def push_before(grid: Grid, score: NDArray[np.float64], onset: int) -> Push:
-    """The push that ends at row `onset`, measured against the quiet before it."""
+@dataclass(frozen=True)
+class Quiet:
+    """The bow before a knock, which a push is measured against; None if too little of it was received."""
+
+    force_m_s2: NDArray[np.float64]  # (3,)
+    noise_m_s2: float
+    end: int  # row of the grid after it
+
+
+def quiet_before(grid: Grid, onset: int) -> Quiet | None:
+    """The tenth of a second that ends 45 ms before row `onset`, or what there is at the start of a recording."""
     dt = grid.period_s
     rows = [round(s / dt) for s in _BASE_S]
     a, b = max(0, onset - rows[0]), max(0, onset - rows[1])
-    if b - a < round(_LEAST_BASE_S / dt):  # at the start of a recording: what there is before a short push
+    if b - a < round(_LEAST_BASE_S / dt):
         a, b = 0, max(0, min(onset - round(0.012 / dt), round(_LEAST_BASE_S / dt)))
     real = grid.there[a:b]
-    lost = not grid.there[max(0, onset - round(0.03 / dt)) : onset].all()
-    based = int(real.sum()) >= max(3, round(0.5 * _LEAST_BASE_S / dt))
-    if not based:
-        return Push(onset, onset, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, False)
+    if int(real.sum()) < max(3, round(0.5 * _LEAST_BASE_S / dt)):
+        return None
     quiet = grid.force_m_s2[a:b][real]
     base = np.median(quiet, axis=0)
-    noise = float(np.sqrt(np.mean(np.sum((quiet - base) ** 2, axis=1))))
-    lo = max(b if a == 0 else 0, onset - round(_REACH_S / dt))
-    apart = grid.force_m_s2[lo:onset] - base
+    apart = quiet - base
+    return Quiet(base, float(np.sqrt(np.einsum("ij,ij->", apart, apart) / len(quiet))), b)
+
+
+def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, onset: int) -> Push:
+    """The push that ends at row `onset`, measured against the quiet before it."""
+    dt = grid.period_s
+    lost = not grid.there[max(0, onset - round(0.03 / dt)) : onset].all()
+    if quiet is None:
+        return Push(onset, onset, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, False)
+    lo = max(quiet.end, onset - round(_REACH_S / dt))
+    apart = grid.force_m_s2[lo:onset] - quiet.force_m_s2
     size = np.sqrt(np.einsum("ij,ij->i", apart, apart))
     recent = size[max(0, len(size) - round(0.012 / dt)) :]
     peak = float(recent.max()) if recent.size else 0.0
-    level = max(_SHARE * peak, _FLOOR_M_S2, _NOISE * noise)
+    level = max(_SHARE * peak, _FLOOR_M_S2, _NOISE * quiet.noise_m_s2)
     over = size >= level
     tail = max(1, round(_TAIL_S / dt))
     recently = np.flatnonzero(over[max(0, len(over) - tail) :])

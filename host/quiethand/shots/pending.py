@@ -12,7 +12,7 @@ from quiethand.shots.walking import Walk
 
 __all__ = ["KnockFound", "Pending"]
 
-_WAIT_S = 4.5  # a let-down is known 3.5 s after it began, a walk after three steps
+_WAIT_S = 8.0  # a let-down is known 4 s after it began, a walk after 4 steps; both are looked for every 4 s
 _FOOTFALL_M_S2 = 4.0 * G0  # steps felt at the bow, and the bow against a leg
 _SHAKE_M_S2 = 3.0 * G0  # jerks of a let-down, a trigger's click in it
 _CLICK_M_S2 = 1.5 * G0

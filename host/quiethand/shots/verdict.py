@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from quiethand.bow.model import Setup
 from quiethand.shots.history import Grid
-from quiethand.shots.knock import G0, Knock, Push, onset_rows, push_before
+from quiethand.shots.knock import G0, Knock, Push, onset_rows, push_before, quiet_before
 
 __all__ = [
     "Before", "Verdict", "before", "best_push", "falling", "is_dry_fire", "is_lost_shot", "is_shot", "least_push_s",
@@ -96,11 +96,12 @@ def best_push(grid: Grid, score: NDArray[np.float64], knock: Knock) -> Verdict:
     """The push before the latest onset that leaves it whole; none if there is none."""
     bulk, back = round(_BULK_S / grid.period_s), round(0.03 / grid.period_s)
     rows = onset_rows(grid, score, knock)
+    quiet = quiet_before(grid, rows[0])
     good: list[Push] = []
     for onset in rows:
         if score[onset : onset + bulk + 1].max() < 0.5 * knock.largest_m_s2:
             continue  # a click or a burst well before the shock
-        push = push_before(grid, score, onset)
+        push = push_before(grid, score, quiet, onset)
         if _push_like(push) and _breaks(grid, score, knock, push):
             good.append(push)
     if good:
