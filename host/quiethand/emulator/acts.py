@@ -154,7 +154,7 @@ def walk(archer: Archer, attitude: Floats, duration_s: float) -> Act:
     """To the target, pull the arrows, and back."""
     pace = archer.between(1.75, 1.95)
     out, back = 0.42 * duration_s, 0.58 * duration_s
-    level = ((0.0, 0.0), (0.8, 1.0), (out, 1.0), (out + 0.4, 0.1), (back - 0.4, 0.1), (back, 1.0))
+    level = ((0.0, 0.0), (0.8, 1.0), (out, 1.0), (0.45 * duration_s, 0.1), (0.55 * duration_s, 0.1), (back, 1.0))
     sway = Tremble(
         frequency_hz=np.array([pace, pace / 2, 2 * pace]),
         rate_rad_s=np.radians([[12, 18, 10], [9, 8, 16], [5, 6, 4]]),

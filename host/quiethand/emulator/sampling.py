@@ -74,8 +74,8 @@ class Sampler:
     def take(self, count: int) -> Chunk:
         """The next `count` samples."""
         period = self.period_s(self._next_s)
-        at: Floats = self._next_s + period * np.arange(count)
-        scene: Floats = at - self._paused_s
+        at = self._next_s + period * np.arange(count, dtype=np.float64)
+        scene = at - self._paused_s
         self.sensor.forget_before(scene[0] - KEEP_S)
         while self.sensor.seen_until_s <= scene[-1]:
             played = self.scene.next()
@@ -90,11 +90,35 @@ class Sampler:
         self._next_s = float(at[-1]) + period
         return Chunk(at, at + np.minimum(late, 0.5 * period), counts)
 
-    def scene_s(self, true_s: float) -> float:
-        """Scene time of a true time in the present run."""
-        return true_s - self._paused_s
+    @property
+    def scene_s(self) -> float:
+        """How far the scene has come."""
+        return self._next_s - self._paused_s
+
+    @property
+    def first_s(self) -> float:
+        """True time of the first sample of all."""
+        return self._runs[0][1] if self._runs else 0.0
 
     def true_s(self, scene_s: float) -> float:
         """True time of a scene time."""
         begun = max((run for run in self._runs if run[0] <= scene_s), default=self._runs[0] if self._runs else (0, 0))
         return begun[1] + scene_s - begun[0]
+
+    def happened(
+        self, until_s: float, shots_before: int = 0, nuisances_before: int = 0
+    ) -> tuple[list[ShotTruth], list[NuisanceTruth], int, int]:
+        """Shots and nuisances past by `until_s`, in true seconds, but for the first ones; and both new totals."""
+        shots: list[ShotTruth] = []
+        for shot in self.shots[shots_before:]:
+            moved = shot.shifted(shot.release_s - self.true_s(shot.release_s), 1.0)
+            if moved.departure_s > until_s:
+                break
+            shots.append(moved)
+        nuisances: list[NuisanceTruth] = []
+        for nuisance in self.nuisances[nuisances_before:]:
+            past = nuisance.shifted(nuisance.time_s - self.true_s(nuisance.time_s), 1.0)
+            if past.time_s > until_s:
+                break
+            nuisances.append(past)
+        return shots, nuisances, shots_before + len(shots), nuisances_before + len(nuisances)

@@ -23,6 +23,8 @@ class Faults:
     lose: float = 0.0  # chance that a block is lost in the device
     corrupt: float = 0.0  # chance that a frame has a byte changed, dropped or doubled
     restart_after_s: float | None = None  # once, this long after the first start
+    unplug_every_s: float | None = None  # the link is lost again and again; pulled, the sensor has no power
+    unplugged_s: float = 1.0
     boot_message: bool = False  # power-up prints a line outside any frame
     clock_ppm: float = 0.0  # the device's clock runs this much too fast
     delays_unknown: bool = False  # DESCRIPTION does not state the filters' delays
@@ -79,5 +81,9 @@ class Scenario:
         for name in ("lose", "corrupt"):
             if not 0 <= getattr(self.faults, name) <= 1:
                 raise InputError(f"{name} is {getattr(self.faults, name):g}", where="emulator", do="give 0 to 1")
+        for name in ("restart_after_s", "unplug_every_s", "unplugged_s"):
+            seconds = getattr(self.faults, name)
+            if seconds is not None and seconds <= 0:
+                raise InputError(f"{name} is {seconds:g}", where="emulator", do="give a time over 0")
         if abs(self.faults.clock_ppm) > 50_000:
             raise InputError(f"clock_ppm is {self.faults.clock_ppm:g}", where="emulator", do="give -50000 to 50000")

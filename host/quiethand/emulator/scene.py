@@ -122,7 +122,7 @@ class Scene:
         shots: list[ShotTruth] = []
         for begin, end, fine in _stretches(act):
             step = FINE_S if fine else (end - begin) / max(1, round((end - begin) / CALM_S))
-            time: Floats = begin + step * np.arange(round((end - begin) / step) + 1)
+            time = begin + step * np.arange(round((end - begin) / step) + 1, dtype=np.float64)
             rate, body, upward = evaluate(act, time)
             seat_rate, extra = rate, np.zeros_like(body)
             if fine:

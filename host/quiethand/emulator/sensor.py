@@ -120,7 +120,8 @@ class Sensor:
     def __init__(self, scenario: Scenario) -> None:
         rng = np.random.default_rng([scenario.seed, 3])
         self.spec = spec = SENSORS[scenario.sensor]
-        self.settings = Settings(scenario.rate_hz, spec.accel_range_g, spec.gyro_range_deg_s)
+        self.at_power_up = Settings(scenario.rate_hz, spec.accel_range_g, spec.gyro_range_deg_s)
+        self.settings = self.at_power_up
         crooked = from_vector(rng.standard_normal(3) * math.radians(0.6))
         self.mount = compose(from_angles(90.0, 0.0, 180.0), crooked) if scenario.turned else crooked
         self.accel_offset = rng.standard_normal(3) * spec.accel_offset_m_s2
@@ -157,9 +158,12 @@ class Sensor:
 
     def set(self, settings: Settings) -> None:
         """Take new settings; motion already shown is filtered anew."""
+        if settings == self.settings:
+            return
         self.settings = settings
-        before = [None, *self._pieces[:-1]]
-        self._views = [self._filtered(piece, last) for piece, last in zip(self._pieces, before, strict=True)]
+        self._views = [
+            self._filtered(piece, self._pieces[n - 1] if n else None) for n, piece in enumerate(self._pieces)
+        ]
 
     def temperature_c(self, on_s: float) -> float:
         """It warms by nine degrees in the first minutes."""
