@@ -30,8 +30,8 @@ def _per_axis(stem: str, dimension: Dimension, unit: str, unit_si: float, text: 
 # All are bounds on a magnitude: either direction counts.
 LIMIT_MEASURES: Final[dict[str, LimitMeasure]] = {
     "pointing_shift": LimitMeasure(LENGTH, "mm", 0.001, "pointing shift at the target, any direction"),
-    "pointing_right": LimitMeasure(LENGTH, "mm", 0.001, "pointing shift at the target, right or left"),
-    "pointing_up": LimitMeasure(LENGTH, "mm", 0.001, "pointing shift at the target, up or down"),
+    "pointing_shift_right": LimitMeasure(LENGTH, "mm", 0.001, "pointing shift at the target, right or left"),
+    "pointing_shift_up": LimitMeasure(LENGTH, "mm", 0.001, "pointing shift at the target, up or down"),
     **_per_axis("rotation", ANGLE, "deg", _DEG, "rotation from release to departure"),
     **_per_axis("rate", RATE, "deg/s", _DEG, "rate of turn at departure"),
     **_per_axis("peak_rate", RATE, "deg/s", _DEG, "highest rate of turn in the time on the string"),

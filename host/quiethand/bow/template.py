@@ -87,7 +87,7 @@ distance = "{distance}"
 
 [limits]
 # Your own bounds; what goes over is flagged. Without any, the pointing shift is held against the radius of the ten.
-# pointing_shift = "20 mm"  ## at the target, any direction; also pointing_right, pointing_up
+# pointing_shift = "20 mm"  ## at the target, any direction; also pointing_shift_right, pointing_shift_up
 # rotation_yaw = "0.10 deg"  ## from release to departure; also _cant, _pitch
 # rate_yaw = "5 deg/s"  ## at departure; peak_rate_yaw: the highest before it
 # mean_torque_yaw = "0.5 N m"  ## also peak_torque_yaw; both need inertia

@@ -7,7 +7,7 @@ ones stands in for them. Clipped or lost samples make exactly the figures that n
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from quiethand.axes import Axes
 from quiethand.bow.model import inertia_array
+from quiethand.bow.pointing import pointing_shift_mm
 from quiethand.judge.limits import flags_for
 from quiethand.motion.rotation import rotation_curve
 from quiethand.shots.budget import (
@@ -46,6 +47,8 @@ __all__ = ["AFTER_RELEASE_MS", "measure"]
 AFTER_RELEASE_MS: Final = (5.0, 10.0, 15.0, 20.0, 30.0, 50.0)
 # Where the delay is not stated ticks are not known either: the shock may show this much before the departure's motion.
 _UNKNOWN_LEAD_S: Final = 0.3e-3
+_NEAR_BEFORE_S: Final = 0.15
+_NEAR_AFTER_S: Final = 0.35
 
 
 @dataclass(frozen=True)
@@ -74,11 +77,12 @@ def measure(
         number: the shot's number in the recording, from 1.
         still: what still moments before it told of the gyro.
     """
+    candidate_whole, candidate = candidate, _near(candidate)
     window = candidate.window
     notes = list(candidate.notes)
     instants = find_instants(candidate, setup, launch)
     notes += instants.notes
-    gyro = gyro_state(window, instants.release_s, still, notes)
+    gyro = gyro_state(candidate_whole.window, instants.release_s, still, notes)
     inertia = inertia_array(setup.bow) if setup is not None else None
     clean = _clean_samples(window, instants, gyro)
     fit = None if clean.missing else _fit_rate(window, instants, clean, gyro)
@@ -102,7 +106,7 @@ def measure(
         )
         if distance is None:
             notes.append("no distance to the target stated: no pointing shift")
-    hold, hold_notes = measure_hold(candidate, instants.release_s, gyro.bias_rad_s)
+    hold, hold_notes = measure_hold(candidate_whole, instants.release_s, gyro.bias_rad_s)
     follow, follow_notes = measure_follow_through(window, instants.departure_s, gyro.bias_rad_s, inertia)
     rest_clear = None
     if launch is not None:
@@ -134,12 +138,33 @@ def measure(
     return flags_for(shot, setup)
 
 
+def _near(candidate: Candidate) -> Candidate:
+    """The candidate with the motion close to the shot alone: seconds of hold would be carried through every step."""
+    w = candidate.window
+    low = int(np.searchsorted(w.time_s, candidate.release_s - _NEAR_BEFORE_S))
+    high = int(np.searchsorted(w.time_s, candidate.departure_s + _NEAR_AFTER_S))
+    part = slice(low, high)
+    window = replace(
+        w,
+        index=w.index[part],
+        time_s=w.time_s[part],
+        specific_force_m_s2=w.specific_force_m_s2[part],
+        rate_rad_s=w.rate_rad_s[part],
+        accel_clipped=w.accel_clipped[part],
+        gyro_clipped=w.gyro_clipped[part],
+    )
+    return replace(candidate, window=window)
+
+
 def _clean_samples(window: MotionWindow, instants: Instants, gyro: GyroState) -> _Clean:
     """Samples before the shock can have touched them, and whether the window's are all there."""
     motion, tick = window.gyro_time_s, window.time_s
-    spoiled_from = min(instants.first_break_s, instants.departure_s)
+    spoiled_from = instants.first_break_s
     if window.gyro_delay_s is None:
-        spoiled_from -= _UNKNOWN_LEAD_S
+        spoiled_from = min(spoiled_from, instants.departure_s) - _UNKNOWN_LEAD_S
+    elif window.gyro_delay_s < (window.accel_delay_s or 0.0):
+        # a gyro quicker than the accelerometer shows the shock first; not before the departure itself
+        spoiled_from = min(spoiled_from, instants.departure_s)
     clean = (tick < spoiled_from) & ~window.gyro_clipped
     times = motion[clean]
     rates = window.rate_rad_s[clean] - gyro.bias_rad_s
@@ -174,6 +199,15 @@ def _fit_rate(window: MotionWindow, instants: Instants, clean: _Clean, gyro: Gyr
         u_s=u,
     )
     shape = instants.shape
+    t, change = _pushed(window, instants, from_s=-30e-3)
+    felt = np.zeros(len(u))
+    if len(t) >= 4:
+        felt = np.interp(u, t - instants.release_s, change[:, 0])
+        # on to the departure along the last millisecond's slope
+        last = t > t[-1] - max(1e-3, 2.5 * window.period_s)
+        slope, level = np.polyfit(t[last] - t[-1], change[last, 0], 1)
+        end = t[-1] - instants.release_s
+        felt = np.where(u > end, level + slope * (u - end), felt)
     return fit_window_rate(
         clean.time_s,
         clean.rate_rad_s,
@@ -183,6 +217,8 @@ def _fit_rate(window: MotionWindow, instants: Instants, clean: _Clean, gyro: Gyr
         string_impulse=None if shape is None else (shape.time_s, shape.string_speed),
         blow=course,
         fingers=fingers,
+        felt_force_m_s2=felt,
+        felt_sigma=acceleration_sensitivity(gyro.noise_rad_s, window.period_s, window.gyro_bandwidth_hz),
         u_s=u,
     )
 
@@ -201,7 +237,7 @@ def _series(
     time = np.concatenate([clean.time_s[before], modelled, motion[late]])
     rate = np.concatenate(
         [
-            clean.rate_rad_s[before],
+            clean.rate_rad_s[before] - fit.felt_rate(clean.time_s[before] - instants.release_s),
             fit.rate(modelled - instants.release_s),
             window.rate_rad_s[late] - gyro.bias_rad_s,
         ]
@@ -229,21 +265,16 @@ def _after_release(
     if fit is None:
         # without the model only what lies before the shock's first sample can be told
         first_bad = min(first_bad, clean.whole_to_s)
-    out: list[RotationAt] = []
-    missing: list[str] = []
-    for ms in AFTER_RELEASE_MS:
-        at = start + ms / 1e3
-        if at <= min(first_bad, float(time[-1])) and time[0] <= start:
-            turned = rotation_curve(time, rate, start, [at])[0]
-            out.append(RotationAt(ms, Axes.of(np.rad2deg(turned))))
-        else:
-            out.append(RotationAt(ms, Axes()))
-            missing.append(f"{ms:g}")
+    known = [ms for ms in AFTER_RELEASE_MS if start + ms / 1e3 <= min(first_bad, float(time[-1])) and time[0] <= start]
+    turned = dict(zip(known, rotation_curve(time, rate, start, start + np.array(known) / 1e3), strict=True)) if known else {}
+    missing = [f"{ms:g}" for ms in AFTER_RELEASE_MS if ms not in turned]
     if missing:
         notes.append(
             f"samples are lost or clipped on the way to {', '.join(missing)} ms after release: no rotation there"
         )
-    return tuple(out)
+    return tuple(
+        RotationAt(ms, Axes.of(np.rad2deg(turned[ms])) if ms in turned else Axes()) for ms in AFTER_RELEASE_MS
+    )
 
 
 def _at_departure(
@@ -262,7 +293,6 @@ def _at_departure(
     modelled_s = max(instants.departure_s - clean.whole_to_s, 0.0)
     tail = fit.sigma(fit.row(total - modelled_s / 2)) * modelled_s
     noise = integrated_noise(gyro.noise_rad_s, total - modelled_s, window.period_s, window.gyro_bandwidth_hz)
-    sensitivity = acceleration_sensitivity(gyro.noise_rad_s, window.period_s, window.gyro_bandwidth_hz)
     rows = budget_rows(
         BudgetInputs(
             rotation_rad=turned,
@@ -276,7 +306,7 @@ def _at_departure(
             total_s=total,
             mount_stated=window.mount_stated,
             impulse_m_s=_impulse_m_s(window, instants),
-            sensitivity_rad_s_per_m_s2=sensitivity,
+            sensitivity_rad_s_per_m_s2=fit.felt_sigma,
             gyro_delay_sigma_s=delay_sigma_s(window.gyro_delay_s),
         )
     )
@@ -292,15 +322,11 @@ def _at_departure(
     )
     pointing = PointingShift()
     if distance_m is not None:
-        mm = 1e3 * distance_m
-        pointing = PointingShift(
-            right_mm=float(-turned[2] * mm),
-            up_mm=float(-turned[1] * mm),
-            right_sigma_mm=float(np.deg2rad(sigma[2]) * mm),
-            up_sigma_mm=float(np.deg2rad(sigma[1]) * mm),
-        )
+        right_mm, up_mm = pointing_shift_mm(turned, distance_m)
+        right_sigma_mm, up_sigma_mm = np.abs(pointing_shift_mm(np.deg2rad(sigma), distance_m)).tolist()
+        pointing = PointingShift(right_mm, up_mm, right_sigma_mm, up_sigma_mm)
     steepest = np.abs(fit.rate(np.array([total])) - fit.rate(np.array([total - 1e-3])))[0] / 1e-3
-    felt = sensitivity * _force_change_m_s2(window, instants)
+    felt = fit.felt_sigma * _force_change_m_s2(window, instants)
     rate_sigma = np.sqrt(
         fit.sigma(end) ** 2 + gyro.bias_sigma_rad_s**2 + (steepest * instants.departure_sigma_s) ** 2 + felt**2
     )
@@ -315,10 +341,12 @@ def _at_departure(
     return at, rows
 
 
-def _pushed(window: MotionWindow, instants: Instants) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times and change of specific force from the hold's, within the window and clear of the shock."""
+def _pushed(
+    window: MotionWindow, instants: Instants, from_s: float = 0.0
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times and change of specific force from the hold's, from some time after the release and clear of the shock."""
     t = window.accel_time_s
-    at = (t > instants.release_s) & (window.time_s < instants.first_break_s)
+    at = (t > instants.release_s + from_s) & (window.time_s < instants.first_break_s)
     hold = (t > instants.release_s - 50e-3) & (t < instants.release_s - 5e-3)
     force = window.specific_force_m_s2
     level = np.median(force[hold], axis=0) if hold.any() else np.array([0.0, 0.0, GRAVITY_M_S2])
