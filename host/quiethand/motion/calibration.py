@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -18,6 +19,7 @@ Array = NDArray[np.float64]
 
 # A full scale is stated rounded ("16 g" of 32768 counts, the last of which is 32767): this near to it is at it.
 AT_FULL_SCALE: Final = 0.999
+TILE: Final = 1024  # rows worked on at once: they fit into a processor's first cache
 
 
 @dataclass(frozen=True)
@@ -54,14 +56,39 @@ class Calibration:
     notes: tuple[str, ...]
 
     def apply(self, numbers: NDArray[np.int16] | Array) -> tuple[Array, Array]:
-        """Specific force (n, 3) in m/s2 and rate (n, 3) in rad/s of numbers (n, 6): ax ay az gx gy gz."""
+        """Specific force (n, 3) in m/s2 and rate (n, 3) in rad/s of numbers (n, 6): ax ay az gx gy gz.
+
+        Elementwise throughout, so that a sample gives the same bits however the samples are grouped.
+        """
+        if self._tiled is not None:
+            # Axes that do not mix are one product over contiguous memory: twice as quick as column by column.
+            scale, constant = self._tiled
+            whole = np.empty((len(numbers), 6))
+            for first in range(0, len(numbers), TILE):
+                n = min(TILE, len(numbers) - first)
+                np.multiply(numbers[first : first + n], scale[:n], out=whole[first : first + n])
+                whole[first : first + n] += constant[:n]
+            return whole[:, :3], whole[:, 3:]
         return (
             _affine(numbers, 0, self.accel_matrix, self.accel_constant),
             _affine(numbers, 3, self.gyro_matrix, self.gyro_constant),
         )
 
+    @cached_property
+    def _tiled(self) -> tuple[Array, Array] | None:
+        diagonals = [np.diag(np.diag(m)) for m in (self.accel_matrix, self.gyro_matrix)]
+        if not all(np.array_equal(*pair) for pair in zip(diagonals, (self.accel_matrix, self.gyro_matrix), strict=True)):
+            return None
+        scale = np.concatenate([np.diag(self.accel_matrix), np.diag(self.gyro_matrix)])
+        constant = np.concatenate([self.accel_constant, self.gyro_constant])
+        return np.tile(scale, (TILE, 1)), np.tile(constant, (TILE, 1))
+
     def clipped(self, numbers: NDArray[np.int16] | Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Which samples are at or over full scale on any axis, accelerometer and gyro, (n,) each."""
+        least = min((clip for clip in (self.accel_clip, self.gyro_clip) if clip is not None), default=math.inf)
+        # Nearly every group is far from any limit, and one look at its extremes shows that.
+        if not len(numbers) or (float(numbers.max()) < least and float(numbers.min()) > -least):
+            return np.zeros(len(numbers), dtype=bool), np.zeros(len(numbers), dtype=bool)
         return _at_limit(numbers, 0, self.accel_clip), _at_limit(numbers, 3, self.gyro_clip)
 
 
@@ -119,7 +146,6 @@ def calibration(scales: Scales, sensor: SensorSetup) -> Calibration:
 
 
 def _affine(numbers: NDArray[np.int16] | Array, first: int, matrix: Array, constant: Array) -> Array:
-    """Column by column and elementwise: quick on strided int16, and the same bits however the samples are grouped."""
     out = np.empty((len(numbers), 3))
     for i in range(3):
         row = out[:, i]
@@ -127,24 +153,13 @@ def _affine(numbers: NDArray[np.int16] | Array, first: int, matrix: Array, const
         np.multiply(numbers[:, first + used[0]], matrix[i, used[0]], out=row)
         for j in used[1:]:
             row += numbers[:, first + j] * matrix[i, j]
-        if constant[i] != 0.0:
-            row += constant[i]
+        row += constant[i]
     return out
 
 
 def _at_limit(numbers: NDArray[np.int16] | Array, first: int, limit: float | None) -> NDArray[np.bool_]:
-    if limit is None or not math.isfinite(limit) or not len(numbers):
+    if limit is None:
         return np.zeros(len(numbers), dtype=bool)
-    three = numbers[:, first : first + 3]
-    # In 32-bit terms: the magnitude of -32768 is 32768. Comparing both sides avoids the widening.
-    at: float | int = limit
-    if three.dtype == np.int16:
-        at = math.ceil(limit)
-        if at > 32768:
-            return np.zeros(len(numbers), dtype=bool)
-    over = np.zeros(len(numbers), dtype=bool)
-    for j in range(3):
-        column = three[:, j]
-        if column.max() >= at or column.min() <= -at:
-            over |= (column >= at) | (column <= -at)
-    return over
+    # In doubles: the magnitude of the count -32768 is 32768, which int16 does not hold.
+    three = numbers[:, first : first + 3].astype(np.float64)
+    return np.asarray((np.abs(three) >= limit).any(axis=1))
