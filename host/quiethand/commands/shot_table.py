@@ -98,8 +98,10 @@ def _budget_table(shot: Shot) -> Table:
     return table
 
 
-def _count(number: int, word: str) -> str:
-    return f"{number:,} {word}" if number else f"no {word}"
+def _count(number: int | None, word: str) -> str:
+    if number is None:
+        return f"{word}: not counted"
+    return f"{number:,} {word}" if number else f"none {word}"
 
 
 def print_report(report: Report, *, budget: bool = False) -> None:
@@ -110,7 +112,7 @@ def print_report(report: Report, *, budget: bool = False) -> None:
     rate = f"{facts.rate_hz:,.0f} Hz, " if facts.rate_hz else ""
     console.print(
         f"{rate}{facts.duration_s:.1f} s, {facts.samples:,} samples, {_count(facts.lost_samples, 'lost')}, "
-        f"{_count(facts.clipped_samples, 'clipped')}, {_count(facts.bad_frames, 'bad frames')}"
+        f"{_count(facts.clipped_samples, 'clipped')}, {facts.bad_frames or 'no'} bad frames}"
     )
     if report.shots:
         console.print()
