@@ -27,6 +27,8 @@ class JsonRuleError(ValueError):
 
 def _check_depth(text: str) -> None:
     # Before the library sees it: its own nesting is bounded only by the interpreter's stack.
+    if text.count("{") + text.count("[") <= JSON_DEPTH_LIMIT:
+        return
     depth, at, inside = 0, 0, False
     while match := (_INSIDE if inside else _OUTSIDE).search(text, at):
         mark, at = match.group(), match.end()
@@ -68,6 +70,11 @@ def _unrepeated(pairs: list[tuple[str, object]]) -> dict[str, object]:
     return members
 
 
+_DECODER: Final = json.JSONDecoder(
+    object_pairs_hook=_unrepeated, parse_int=_integer, parse_float=_number, parse_constant=_constant
+)
+
+
 def read_object(payload: bytes) -> dict[str, object]:
     """The object that `payload` holds.
 
@@ -80,13 +87,7 @@ def read_object(payload: bytes) -> dict[str, object]:
         raise JsonRuleError(f"it is not UTF-8 at byte {error.start}") from None
     _check_depth(text)
     try:
-        value = json.loads(
-            text,
-            object_pairs_hook=_unrepeated,
-            parse_int=_integer,
-            parse_float=_number,
-            parse_constant=_constant,
-        )
+        value = _DECODER.decode(text)
     except JsonRuleError:
         raise
     except (ValueError, RecursionError) as error:
