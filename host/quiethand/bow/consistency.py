@@ -63,17 +63,21 @@ def _lengths(setup: Setup) -> list[str]:
 
 def _weights(setup: Setup) -> list[str]:
     bow, where = setup.bow, f"{setup.source}: bow"
-    notes = []
+    notes: list[str] = []
     if bow.kind == "recurve" and bow.let_off:
         do = 'leave it out, or write kind = "compound"'
         raise InputError(f"{bow.let_off:g} for a recurve, which has none", where=f"{where}.let_off", do=do)
-    if bow.draw_force_curve is not None and bow.peak_weight_n is not None:
-        peak = max(force for _, force in bow.draw_force_curve)
-        if abs(peak / bow.peak_weight_n - 1) > 0.05:
-            notes.append(
-                f"the draw-force curve peaks at {peak:.1f} N, peak_weight says {bow.peak_weight_n:.1f} N; the launch "
-                "model goes by the curve"
-            )
+    if bow.draw_force_curve is None:
+        return notes
+    peak, holding = max(force for _, force in bow.draw_force_curve), bow.draw_force_curve[-1][1]
+    by_curve = "; the launch model goes by the curve"
+    if bow.peak_weight_n is not None and abs(peak / bow.peak_weight_n - 1) > 0.05:
+        notes.append(
+            f"the draw-force curve peaks at {peak:.1f} N, peak_weight says {bow.peak_weight_n:.1f} N{by_curve}"
+        )
+    let_off = 1 - holding / peak
+    if bow.let_off is not None and abs(let_off - bow.let_off) > 0.05:
+        notes.append(f"the draw-force curve lets off {let_off:.2f} of its peak, let_off says {bow.let_off:g}{by_curve}")
     return notes
 
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import pint
 
 __all__ = [
-    "ACCELERATION", "ANGLE", "FORCE", "INERTIA", "LENGTH", "MASS", "RATE", "TIME", "TORQUE", "UNITS",
+    "ACCELERATION", "ANGLE", "DIMENSIONS", "FORCE", "INERTIA", "LENGTH", "MASS", "RATE", "TIME", "TORQUE", "UNITS",
     "Dimension", "quantity", "shown",
 ]  # fmt: skip
 
@@ -48,6 +48,7 @@ RATE: Final = Dimension("a rate of turn", "radian / second", "0.5 deg/s")
 ACCELERATION: Final = Dimension("an acceleration", "meter / second ** 2", "156.9 m/s^2")
 INERTIA: Final = Dimension("a moment of inertia", "kilogram * meter ** 2", "0.35 kg m^2")
 TORQUE: Final = Dimension("a torque", "newton * meter", "0.2 N m")
+DIMENSIONS: Final = (LENGTH, MASS, FORCE, TIME, ANGLE, RATE, ACCELERATION, INERTIA, TORQUE)
 
 # unit: (dimension, SI units in one of it)
 UNITS: Final[dict[str, tuple[Dimension, float]]] = {
@@ -85,6 +86,9 @@ UNITS: Final[dict[str, tuple[Dimension, float]]] = {
 # (unit written, dimension asked for): what was most likely meant
 MEANT: Final = {
     ("lb", FORCE): "lbf",
+    ("lbs", FORCE): "lbf",
+    ("pound", FORCE): "lbf",
+    ("pounds", FORCE): "lbf",
     ("oz", FORCE): "ozf",
     ("kg", FORCE): "kgf",
     ("g", FORCE): "gf",
@@ -117,7 +121,7 @@ def quantity(text: object, dimension: Dimension, where: str = "") -> float:
     """
     right = f'write {dimension.name} with its unit, as in "{dimension.example}"'
     if isinstance(text, (int, float)) and not isinstance(text, bool):
-        raise InputError(f"{text!r} has no unit", where=where, do=right)
+        raise InputError(f"{shown(text)} has no unit", where=where, do=right)
     if not isinstance(text, str):
         raise InputError(f"{shown(text)} is not a quantity", where=where, do=right)
     if len(text) > 80 or not text.isprintable():
@@ -126,11 +130,13 @@ def quantity(text: object, dimension: Dimension, where: str = "") -> float:
     if match is None or match["unit"] is None or match["unit"][0] in "+-/.,":
         raise InputError(f'"{text}" {_why_not(text)}', where=where, do=_decimal(text) or right)
     number, unit = float(match["number"]), _normal(match["unit"])
-    found, factor = UNITS[unit] if unit in UNITS else _by_pint(text, unit, dimension, where, right)
+    found: Dimension | None
+    found, factor = UNITS[unit] if unit in UNITS else _by_pint(text, unit, where, right)
     if found != dimension:
         meant = MEANT.get((unit, dimension))
         do = f'write "{match["number"]} {meant}" if that was meant' if meant else right
-        raise InputError(f'"{text}" is {found.name}, not {dimension.name}', where=where, do=do)
+        is_ = f"is {found.name}, not" if found else "is not"
+        raise InputError(f'"{text}" {is_} {dimension.name}', where=where, do=do)
     value = number * factor
     if not math.isfinite(value):
         raise InputError(f'"{text}" is out of range', where=where, do=right)
@@ -143,7 +149,8 @@ def _normal(unit: str) -> str:
     return re.sub(r"\s+", " ", unit).strip()
 
 
-def _by_pint(text: str, unit: str, dimension: Dimension, where: str, right: str) -> tuple[Dimension, float]:
+def _by_pint(text: str, unit: str, where: str, right: str) -> tuple[Dimension | None, float]:
+    """The dimension and size of any unit that pint knows; no dimension if it is none of ours."""
     near = difflib.get_close_matches(unit, UNITS, n=1, cutoff=0.6) or difflib.get_close_matches(
         unit.casefold(), UNITS, n=1, cutoff=0.6
     )
@@ -155,13 +162,13 @@ def _by_pint(text: str, unit: str, dimension: Dimension, where: str, right: str)
     registry = _registry()
     try:
         in_base = registry.Quantity(1.0, registry.parse_units(unit)).to_base_units()
-        # pint counts a radian as nothing, so a "Hz" would pass for a rate of turn: compare the base units as well
-        wanted = registry.Quantity(1.0, registry.parse_units(dimension.si)).to_base_units()
     except Exception as trouble:  # whatever a unit's name makes a foreign parser raise, it is not a unit
         raise unknown from trouble
-    if in_base.units != wanted.units:
-        raise InputError(f'"{text}" is not {dimension.name}', where=where, do=right)
-    return dimension, float(in_base.magnitude)
+    # pint counts a radian as nothing, so that "Hz" would pass for a rate of turn: compare base units, not dimensions
+    for dimension in DIMENSIONS:
+        if in_base.units == registry.Quantity(1.0, registry.parse_units(dimension.si)).to_base_units().units:
+            return dimension, float(in_base.magnitude)
+    return None, 0.0
 
 
 @lru_cache(maxsize=1)

@@ -179,8 +179,13 @@ def _limits(table: Mapping[str, object], source: str, notes: list[str] | None) -
 def _unknown(
     key: object, known: Mapping[str, object] | tuple[str, ...], what: str, where: str, notes: list[str] | None
 ) -> None:
+    if notes is not None:
+        notes.append(f"{where}: unknown {what} {shown(key)} was passed over")
+        return
+    elsewhere = [table for table, (_, keys) in TABLES.items() if key in keys] if what == "key" else []
     near = difflib.get_close_matches(str(key), known, n=1, cutoff=0.5)
-    hint = f'did you mean "{near[0]}"?' if near else f"known are {', '.join(known)}"
-    if notes is None:
-        raise InputError(f"unknown {what} {shown(key)}", where=where, do=hint)
-    notes.append(f"{where}: unknown {what} {shown(key)} was passed over")
+    if elsewhere:
+        hint = f"it belongs in [{elsewhere[0]}]"
+    else:
+        hint = f'did you mean "{near[0]}"?' if near else f"known are {', '.join(known)}"
+    raise InputError(f"unknown {what} {shown(key)}", where=where, do=hint)

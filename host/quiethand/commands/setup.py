@@ -32,6 +32,8 @@ def command(kind: Literal["compound", "recurve"], out: str | None, force: bool) 
         click.echo(text, nl=False)
         return
     path = Path(out)
+    if path.is_dir():
+        raise InputError("is a folder", where=out, do=f"name a file, as in {path / 'bow.toml'}")
     try:
         with path.open("w" if force else "x", encoding="utf-8") as file:
             file.write(text)

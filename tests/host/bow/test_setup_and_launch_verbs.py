@@ -75,6 +75,9 @@ def test_a_file_is_overwritten_only_by_force(tmp_path: Path, capsys: pytest.Capt
     assert "--force" in err
     assert run(capsys, "setup", "--out", str(out), "--force")[0] == 0
     assert read_setup(out).bow.kind == "compound"
+    status, _, err = run(capsys, "setup", "--out", str(tmp_path), "--force")
+    assert status == 2
+    assert "is a folder; name a file" in err
     status, _, err = run(capsys, "setup", "--out", str(tmp_path / "no" / "where.toml"))
     assert status == 2
     assert "cannot be written (No such file or directory)" in err

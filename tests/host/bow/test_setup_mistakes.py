@@ -28,6 +28,7 @@ def sensor(**keys: object) -> dict[str, object]:
         # unknown names, with the nearest known one
         ({"bwo": {}}, 'f.toml: unknown table "bwo"; did you mean "bow"?'),
         (bow(let_of=0.8), 'f.toml: bow: unknown key "let_of"; did you mean "let_off"?'),
+        (bow(distance="18 m"), 'f.toml: bow: unknown key "distance"; it belongs in [target]'),
         (bow(zzz=1), "known are name, kind, peak_weight"),
         ({"limits": {"rotation_jaw": "1 deg"}}, 'unknown measure "rotation_jaw"; did you mean "rotation_yaw"?'),
         ({"a\nb": {}}, r"unknown table 'a\nb'"),
@@ -105,6 +106,7 @@ def test_each_mistake(document: Mapping[str, object], says: str) -> None:
         (bow(inertia={"yaw": "0.30 kg m^2", "cant": "0.10 kg m^2", "pitch": "0.42 kg m^2"}), "pitch is a little more"),
         (bow(draw_force_curve=CURVE, draw_length="29 in"), "it is used up to full draw"),
         (bow(draw_force_curve=CURVE, peak_weight="70 lbf"), "peaks at 266.9 N, peak_weight says 311.4 N"),
+        (bow(draw_force_curve=CURVE, let_off=0.65), "lets off 0.80 of its peak, let_off says 0.65"),
     ],
 )
 def test_what_is_odd_is_noted(document: Mapping[str, object], says: str) -> None:
