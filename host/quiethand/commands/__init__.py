@@ -31,7 +31,10 @@ VERBS: Final = {
 }
 
 # Parts of other verbs that run as processes of their own; no help lists them.
-INTERNAL: Final = {"follow": ("follow", "Measure a recording while it grows.")}
+INTERNAL: Final = {
+    "follow": ("follow", "Measure a recording while it grows."),
+    "demo-history": ("demo_history", "Make the earlier weeks of the demo."),
+}
 
 
 class LazyVerbs(click.Group):

@@ -13,7 +13,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import IO, Any, Final
 
 __all__ = ["Child", "run_child", "stop_all"]
@@ -34,14 +34,27 @@ class Child:
 
     Args:
         name: for messages.
+        environment: variables to set beside ours.
         args: the command line after `quiethand`.
         output: where its standard output goes: None (ours), a file, or subprocess.PIPE.
     """
 
-    def __init__(self, name: str, args: Sequence[str], *, output: IO[Any] | int | None = None) -> None:
+    def __init__(
+        self,
+        name: str,
+        args: Sequence[str],
+        *,
+        output: IO[Any] | int | None = None,
+        environment: Mapping[str, str] | None = None,
+    ) -> None:
         self.name, self.args = name, list(args)
         self.process = subprocess.Popen(
-            [sys.executable, "-c", _START, *self.args], stdin=subprocess.PIPE, stdout=output, text=True, **_OWN_GROUP
+            [sys.executable, "-c", _START, *self.args],
+            stdin=subprocess.PIPE,
+            stdout=output,
+            text=True,
+            env={**os.environ, **(environment or {})},
+            **_OWN_GROUP,
         )
 
     @property

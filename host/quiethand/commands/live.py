@@ -1,0 +1,48 @@
+"""`quiethand live`: record, and show each shot on the page as it comes."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+__all__ = ["new_recording"]
+
+
+@click.command()
+@click.option("--port", required=True, metavar="URL", help="Device, socket://host:port, rfc2217://..., file or pipe.")
+@click.option("--setup", "setup_file", type=click.Path(path_type=Path), help="Set-up file (TOML).")
+@click.option("--out", type=click.Path(path_type=Path), help="The recording; else a new one in your data folder.")
+@click.option("--rate", type=click.FloatRange(min=1, max=100_000), metavar="HZ", help="Samples a second to ask for.")
+@click.option("--baud", type=click.IntRange(min=1), help="Of a serial line; 921600 unless stated.")
+@click.option("--page-port", type=click.IntRange(1, 65535), default=8050, show_default=True, help="Of the page.")
+def command(
+    port: str, setup_file: Path | None, out: Path | None, rate: float | None, baud: int | None, page_port: int
+) -> None:
+    """Record a sensor and show each shot on a page at 127.0.0.1 as it comes. Ctrl-C ends it.
+
+    \b
+    Example:
+      quiethand live --port /dev/ttyACM0 --setup bow.toml
+    """
+    from quiethand.commands.supervisor import Supervisor
+    from quiethand.home import home
+
+    if setup_file is not None:  # its mistakes are told before anything starts
+        from quiethand.bow.setup_file import read_setup
+
+        read_setup(setup_file)
+    supervisor = Supervisor(home())
+    options = [] if rate is None else ["--rate", str(rate)]
+    options += [] if baud is None else ["--baud", str(baud)]
+    supervisor.record(port, out or new_recording(home()), setup_file, options)
+    supervisor.show(page_port)
+    supervisor.run()
+
+
+def new_recording(folder: Path) -> Path:
+    """A name by the time of day, in the folder of recordings."""
+    recordings = folder / "recordings"
+    recordings.mkdir(parents=True, exist_ok=True)
+    return recordings / f"{datetime.now():%Y-%m-%d_%H-%M-%S}.qhr"
