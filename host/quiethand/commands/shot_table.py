@@ -112,7 +112,7 @@ def print_report(report: Report, *, budget: bool = False) -> None:
     rate = f"{facts.rate_hz:,.0f} Hz, " if facts.rate_hz else ""
     console.print(
         f"{rate}{facts.duration_s:.1f} s, {facts.samples:,} samples, {_count(facts.lost_samples, 'lost')}, "
-        f"{_count(facts.clipped_samples, 'clipped')}, {facts.bad_frames or 'no'} bad frames}"
+        f"{_count(facts.clipped_samples, 'clipped')}, {facts.bad_frames or 'no'} bad frames"
     )
     if report.shots:
         console.print()
