@@ -6,6 +6,7 @@ then the bow is lowered, and no shock came in between.
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -29,7 +30,7 @@ _GAP_SLOTS = 4  # of calm within a draw
 _HOLD_SLOTS = 9  # of calm: under half a second no one aims
 _DOWN_SLOTS = 4  # of shaking
 _CALM_RAD_S = 0.35  # 20 deg/s, a poor gyro bias included
-_LOWERED_COS = float(np.cos(np.radians(18.0)))
+_LOWERED_COS = math.cos(math.radians(18.0))
 _LOWER_S = 3.5  # after the shaking, or it was a second pull
 _MEMORY_S = 60.0
 _FOLLOW = 0.05  # share of each slot by which a wandering aim is followed
@@ -88,7 +89,7 @@ class DrawWatch:
         rate_rad_s: NDArray[np.float64],
         force: NDArray[np.float64],
     ) -> list[LetDown]:
-        """Take the next slots, shapes (n,) and force (n, 3); gives the let-downs after which the bow has been lowered."""
+        """Take the next slots, shapes (n,) and force (n, 3); gives the let-downs, once the bow has been lowered."""
         joined = np.concatenate([self._shakes, shake])
         lead = len(self._shakes)
         self._shakes = joined[-_QUIET_SLOTS:]
@@ -168,12 +169,12 @@ class DrawWatch:
 
     def _turned(self, force: Sequence[float]) -> bool:
         x, y, z = force
-        size = (x * x + y * y + z * z) ** 0.5
+        size = math.sqrt(x * x + y * y + z * z)
         a, b, c = self._attitude
         return size > 0.3 * G0 and x * a + y * b + z * c < _LOWERED_COS * size
 
 
 def _unit(force: Sequence[float]) -> tuple[float, float, float]:
     x, y, z = force
-    size = max((x * x + y * y + z * z) ** 0.5, 1e-9)
+    size = max(math.sqrt(x * x + y * y + z * z), 1e-9)
     return x / size, y / size, z / size

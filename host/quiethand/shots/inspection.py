@@ -27,6 +27,7 @@ _WINDOW_BEFORE_S, _WINDOW_AFTER_S = 8.0, 0.5
 _VISIBLE = 0.61  # of the time on the string, from a tenth of the push to the shock
 _TIME_RANGE_S = (0.009, 0.028)
 _SAME_ATTITUDE_COS = np.cos(np.radians(15.0))
+_DRY_HZ = 900.0  # slower, and an empty bow's push is three samples: only out of a hold
 _SLOWEST_HZ = 400.0  # fewer samples can't tell a push from the rise of a knock
 
 
@@ -129,7 +130,7 @@ class Inspector:
             before=state,
             onsets=[s.onset for s in seen if s.knock.peak_m_s2 > 0.2 * strongest.knock.peak_m_s2],
             glitch=any(s.knock.glitch for s in seen),
-            dry=dry is not None and not falling(state),
+            dry=dry is not None and not falling(state) and (1.0 / grid.period_s >= _DRY_HZ or draws.drawn(at_s)),
             pushed=pushed is not None,
             drawing=draws.drawing(at_s),
             drawn=draws.drawn(at_s),

@@ -42,6 +42,9 @@ _LEAST_BASE_S = 0.012
 _NOISE = 4.0  # standard deviations
 _FLOOR_M_S2 = 0.15 * G0  # tremor and a shaking arm stay below it within 45 ms
 _SHARE = 0.10  # of the push's peak, where it is said to begin
+_SHARE_CLIPPED = 0.20  # of what was left of its peak
+_NEAR_S = 0.012  # before the shock the push is at its highest
+_UNREST_S = 0.020
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,7 @@ class Push:
     impulse_m_s: float  # change of speed, summed without regard to direction
     coherence: float  # 1: one direction throughout its second half
     sharpness: float  # largest second difference of its second half, as a fraction of its peak
+    unrest: float  # mean size of the fiftieth of a second before it, as a fraction of its peak
     seen: int  # samples received over the level
     reaches_back: bool  # no quiet within 45 ms before the onset
     hidden: bool  # samples lost in it
@@ -180,18 +184,23 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
     dt = grid.period_s
     lost = not grid.there[max(0, onset - round(0.03 / dt)) : onset].all()
     if quiet is None:
-        return Push(onset, onset, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, False)
+        return Push(onset, onset, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, False)
     lo = max(quiet.end, onset - round(_REACH_S / dt))
     apart = grid.force_m_s2[lo:onset] - quiet.force_m_s2
     size = np.sqrt(np.einsum("ij,ij->i", apart, apart))
-    recent = size[max(0, len(size) - round(0.012 / dt)) :]
-    peak = float(recent.max()) if recent.size else 0.0
-    level = max(_SHARE * peak, _FLOOR_M_S2, _NOISE * quiet.noise_m_s2)
-    over = size >= level
+    near = max(0, len(size) - round(_NEAR_S / dt))
+    peak = float(size[near:].max(initial=0.0))
+    cut = bool(grid.clipped[lo + near : onset].any())
+    level = max((_SHARE_CLIPPED if cut else _SHARE) * peak, _FLOOR_M_S2, _NOISE * quiet.noise_m_s2)
+    # along the way that it pushed last: what went another way, a pluck or a recurve's first pull, is not counted
+    strong = near + np.flatnonzero(size[near:] >= 0.5 * peak)
+    way = apart[strong].sum(axis=0)
+    along = apart @ (way / max(float(np.linalg.norm(way)), 1e-9))
+    over = along >= level
     tail = max(1, round(_TAIL_S / dt))
     recently = np.flatnonzero(over[max(0, len(over) - tail) :])
     if not recently.size:
-        return Push(onset, onset, 0.0, 0.0, peak, 0.0, 0.0, 0.0, 0, False, lost, True)
+        return Push(onset, onset, 0.0, 0.0, peak, 0.0, 0.0, 0.0, 0.0, 0, False, lost, True)
     last = max(0, len(over) - tail) + int(recently[-1])
     run = max(1, round(_QUIET_S / dt))
     start, calm = 0, 0
@@ -216,12 +225,13 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
     return Push(
         onset=onset,
         start=lo + start,
-        length_s=float(end_s - _crossing(grid.time_s[lo:onset], size, start, level)),
+        length_s=float(end_s - _crossing(grid.time_s[lo:onset], along, start, level)),
         length_low_s=float(end_s - grid.time_s[lo + sure]),
         peak_m_s2=peak,
         impulse_m_s=float(size[start : last + 1].sum() * dt),
         coherence=float(np.linalg.norm(apart[late][seen].sum(axis=0)) / summed) if summed > 0 else 0.0,
         sharpness=float(turn[whole].max() / peak) if peak > 0 and whole.any() else 0.0,
+        unrest=float(size[max(0, start - round(_UNREST_S / dt)) : max(0, start - 1)].mean() / peak) if start > 2 else 0.0,
         seen=int((over & there)[start : last + 1].sum()),
         reaches_back=reaches,
         hidden=not there[max(0, start - 1) :].all(),

@@ -24,7 +24,6 @@ _TURNED_COS = np.cos(np.radians(8.0))
 _SWUNG_RAD_S = 0.1  # 6 deg/s, over 25 ms: a knock that moves the bow as a whole
 _DRAW_LEAST_M_S2 = 1.5 * G0
 _LIGHT_M_S2 = 2.0 * G0
-_SLOWEST_HZ = 400.0
 
 
 @dataclass(frozen=True)
@@ -106,9 +105,9 @@ def reason_of(look: Look, delay_s: float) -> Rejected | None:
     if look.dry and look.push is not None and not swinging(look.before):
         return say(
             "dry_fire",
-            f"a push of {look.push.length_s * 1e3:.1f} ms where an arrow takes over {look.least_s * 1e3:.1f} ms, and a shock"
-            f" of {hard}{' or more' if look.knock.clipped else ''}: no arrow seems to have been on the string; have the bow"
-            " inspected before it is drawn again",
+            f"a push of {look.push.length_s * 1e3:.1f} ms where an arrow takes over {look.least_s * 1e3:.1f} ms, and a"
+            f" shock of {hard}{' or more' if look.knock.clipped else ''}: no arrow seems to have been on the string; have"
+            " the bow inspected before it is drawn again",
         )
     if look.pushed and swinging(look.before):
         turning = f"{np.degrees(look.before.rate_rad_s):.0f} deg/s"

@@ -22,13 +22,16 @@ _IMPULSE_M_S = 0.025  # half of what the lightest arrow and string carry away fr
 _COHERENCE = 0.75  # a push keeps its direction; ringing through half a cycle or more comes to under 0.65
 _SOUND = 0.9  # a push without any of the shock in it
 _SHARPNESS = 0.75  # of its peak; the first samples of a knock have 0.9 and more, a push 0.1 to 0.4, clipped 0.7
+_UNREST = 0.4  # of its peak on average: within ringing it is 0.6, after a pluck or a first pull 0.2
 _LONGEST_S = 0.040  # visible; 25 ms on the string and a soft start
 _SEEN = 2  # samples: one alone may be anything
-# the visible part of the push, from a tenth of its peak to the shock, is some 0.6 of the time on the string: a compound
-# starts from its holding weight and pushes nothing at first, a recurve's push changes sign about half way
-_VISIBLE = 0.6
-_BOUND_S = 0.0055  # 0.6 of 9 ms: quick bows with an arrow take 11 ms and more, empty ones 5 to 8
-_BOUND_RANGE_S = (0.004, 0.0075)  # a set-up may be wrong; no more than this is believed
+# The visible part of the push, from a tenth of its peak to the shock, is half of the time on the string or a little
+# more: a compound starts from its holding weight and pushes nothing at first, a recurve's push turns about half way.
+_VISIBLE = (0.5, 0.65)
+# Without a launch model: an arrow takes 11.5 ms and more, 12.5 from a compound; an empty compound 5.5 to 9.5, an empty
+# recurve 5 to 7.
+_BOUND_S = {None: 0.0053, "compound": 0.0062, "recurve": 0.0047}
+_BOUND_RANGE_S = (0.004, 0.008)  # a set-up may be wrong; no more than this is believed
 _USUAL_VIRTUAL_MASS_KG = 0.006
 _DRY_LEAST_S = 0.0022  # shorter, and a knock's own rise through the sensor's filter would do
 _DRY_PEAK_M_S2 = 1.0 * G0
@@ -69,14 +72,15 @@ def least_push_s(setup: Setup | None, time_on_string_s: float | None) -> float:
     """The visible push, in seconds, under which no arrow was on the string.
 
     With the same bow the time on the string goes as the root of moving mass, arrow and virtual mass with it and
-    virtual mass without (Klopsteg 1943); the bound lies half way between the two on a logarithmic scale.
+    virtual mass without (Klopsteg 1943). The bound lies half way, on a logarithmic scale, between the least that an
+    arrow shows and the most that an empty bow does.
     """
     if time_on_string_s is None:
-        return _BOUND_S
+        return _BOUND_S[setup.bow.kind if setup else None]
     virtual = (setup.bow.virtual_mass_kg if setup else None) or _USUAL_VIRTUAL_MASS_KG
     arrow = (setup.arrow.mass_kg if setup else None) or 4 * virtual
     ratio = (virtual / (virtual + arrow)) ** 0.5
-    return float(np.clip(_VISIBLE * time_on_string_s * ratio**0.5, *_BOUND_RANGE_S))
+    return float(np.clip(time_on_string_s * (_VISIBLE[0] * _VISIBLE[1] * ratio) ** 0.5, *_BOUND_RANGE_S))
 
 
 def _push_like(push: Push) -> bool:
@@ -88,6 +92,7 @@ def _push_like(push: Push) -> bool:
         and push.impulse_m_s >= _IMPULSE_M_S
         and push.coherence >= _COHERENCE
         and push.sharpness <= _SHARPNESS
+        and push.unrest <= _UNREST
         and _DRY_LEAST_S <= push.length_s <= _LONGEST_S
     )
 
