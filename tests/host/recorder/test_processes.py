@@ -1,0 +1,66 @@
+"""Recorder, analysis and page as processes: the demo without a page, and nothing left behind however a parent ends."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import psutil
+import pytest
+from quiethand.commands.children import Child, stop_all
+
+QUIETHAND = [sys.executable, "-c", "from quiethand.commands import main; main()"]
+
+
+def test_two_shots_the_whole_way(tmp_path: Path) -> None:
+    """Emulator, TCP, recorder, file, analysis, store, table."""
+    done = subprocess.run(
+        [*QUIETHAND, "demo", "--headless", "--shots", "2", "--seed", "3"],
+        capture_output=True, text=True, timeout=110, check=False, env={**os.environ, "QUIETHAND_HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    rows = [line for line in done.stdout.splitlines() if re.match(r"[12] +\d+\.\d\d ± \d\.\d\d ", line)]
+    assert len(rows) == 2
+    assert "Traceback" not in done.stderr
+    assert list(tmp_path.iterdir()) == []  # it cleans up behind itself
+
+
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
+def test_no_process_is_left_behind(tmp_path: Path, end: signal.Signals) -> None:
+    emulator = Child("sensor", ["emulate", "--tcp", "0"], output=subprocess.PIPE)
+    assert emulator.process.stdout is not None
+    url = emulator.process.stdout.readline().strip()
+    live = subprocess.Popen(
+        [*QUIETHAND, "live", "--port", url, "--page-port", "8931", "--out", str(tmp_path / "one.qhr")],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env={**os.environ, "QUIETHAND_HOME": str(tmp_path)},
+    )  # fmt: skip
+    until = time.monotonic() + 30
+    while not (tmp_path / "one.qhr").exists() or (tmp_path / "one.qhr").stat().st_size < 20_000:
+        assert time.monotonic() < until
+        assert live.poll() is None
+        time.sleep(0.05)
+    children = psutil.Process(live.pid).children(recursive=True)
+    assert len(children) >= 3
+    live.send_signal(end)
+    _, told = live.communicate(timeout=20)
+    gone, left = psutil.wait_procs(children, timeout=12)
+    assert left == []
+    assert "Traceback" not in told
+    assert live.returncode == (-signal.SIGKILL if end == signal.SIGKILL else 0)
+    stop_all([emulator])
+    assert emulator.ended is not None
+
+
+def test_a_missing_port_ends_live_with_one_line(tmp_path: Path) -> None:
+    done = subprocess.run(
+        [*QUIETHAND, "live", "--port", "/dev/no-such-port", "--page-port", "8932"],
+        capture_output=True, text=True, timeout=60, check=False, env={**os.environ, "QUIETHAND_HOME": str(tmp_path)},
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert "no such port" in done.stderr
+    assert "Traceback" not in done.stderr
