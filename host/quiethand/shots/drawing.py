@@ -33,6 +33,7 @@ _CALM_RAD_S = 0.35  # 20 deg/s, a poor gyro bias included
 _LOWERED_COS = math.cos(math.radians(18.0))
 _LOWER_S = 3.5  # after the shaking, or it was a second pull
 _MEMORY_S = 60.0
+_SLOT_S = 0.06
 _FOLLOW = 0.05  # share of each slot by which a wandering aim is followed
 
 
@@ -75,10 +76,11 @@ class DrawWatch:
         self._leave(self._last_s)
 
     def _leave(self, time_s: float) -> None:
+        until_s = time_s + _SLOT_S  # slots are named by their start; what ended it lies within
         if self._state in ("held", "down"):
-            self._held.append((self._from_s, time_s))
+            self._held.append((self._from_s, until_s))
         elif self._state == "drawing" and self._rough >= _DRAW_SLOTS:
-            self._drew.append((self._rough_s, time_s))
+            self._drew.append((self._rough_s, until_s))
         self._idle()
 
     def take(

@@ -24,7 +24,6 @@ from quiethand.shots.history import History
 from quiethand.shots.inspection import Found, Inspector
 from quiethand.shots.model import Rejected
 from quiethand.shots.pending import Pending
-from quiethand.shots.verdict import least_push_s
 from quiethand.shots.walking import WalkWatch
 
 __all__ = ["ShotFinder"]
@@ -48,7 +47,7 @@ class ShotFinder:
 
     def __init__(self, setup: Setup | None = None, launch: Launch | None = None) -> None:
         self._time_on_string_s = launch.time_on_string_s if launch else None
-        self._least_s = least_push_s(setup, self._time_on_string_s)
+        self._setup = setup
         self._history = History()
         self._out: list[Candidate | Rejected] = []
         self._running = False
@@ -99,7 +98,7 @@ class ShotFinder:
         self._waiting: deque[Event] = deque()
         self._walks, self._draws = WalkWatch(), DrawWatch()
         self._pending = Pending()
-        self._inspector = Inspector(self._history, self._length, self._least_s, self._time_on_string_s)
+        self._inspector = Inspector(self._history, self._length, self._setup, self._time_on_string_s)
 
     def _close(self) -> None:
         if not self._running:

@@ -7,16 +7,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from quiethand.bow.model import Setup
 from quiethand.shots.alarms import Event
 from quiethand.shots.candidate import Candidate
 from quiethand.shots.cells import CellTable
 from quiethand.shots.draw_end import draw_end
 from quiethand.shots.drawing import DrawWatch
 from quiethand.shots.history import Grid, History
-from quiethand.shots.knock import Knock, Push, sharpness, shock_about, without_glitches
-from quiethand.shots.pending import KnockFound
+from quiethand.shots.knock import G0, Knock, Push, sharpness, shock_about, without_glitches
+from quiethand.shots.pending import G0, KnockFound
 from quiethand.shots.reasons import Look, reason_of
-from quiethand.shots.verdict import before, best_push, falling, is_dry_fire, is_lost_shot, is_shot, swinging
+from quiethand.shots.verdict import (
+    before,
+    best_push,
+    falling,
+    is_dry_fire,
+    is_lost_shot,
+    is_shot,
+    least_push_s,
+    swinging,
+)
 
 __all__ = ["Found", "Inspector"]
 
@@ -42,10 +52,13 @@ class _Seen:
 class Inspector:
     """Looks at events of one run."""
 
-    def __init__(self, history: History, length: int, least_s: float, time_on_string_s: float | None) -> None:
+    def __init__(self, history: History, length: int, setup: Setup | None, time_on_string_s: float | None) -> None:
         self._history, self._length = history, length
-        self._least_s, self._time_on_string_s = least_s, time_on_string_s
+        self._setup, self._time_on_string_s = setup, time_on_string_s
         self._attitude: NDArray[np.float64] | None = None  # of the last shot
+
+    def _least_s(self, push: Push) -> float:
+        return least_push_s(self._setup, self._time_on_string_s, push)
 
     def look(self, event: Event, table: CellTable, draws: DrawWatch, end: int, *, at_end: bool) -> Found | None:
         """What the event was; `end` is the number of the sample after the last one received."""
@@ -79,7 +92,7 @@ class Inspector:
         if falling(state) or swinging(state) or 1.0 / grid.period_s < _SLOWEST_HZ or knock.glitch:
             return None
         notes: list[str] = []
-        if push and is_shot(push, knock, self._least_s):
+        if push and is_shot(push, knock, self._least_s(push)):
             if push.hidden:
                 notes.append(f"{seen.lost} samples were lost about the push")
         else:
@@ -116,9 +129,10 @@ class Inspector:
 
     def _rejected(self, grid: Grid, seen: list[_Seen], draws: DrawWatch, *, at_end: bool) -> KnockFound | None:
         strongest = max(seen, key=lambda s: s.knock.peak_m_s2)
-        dry = next((s for s in seen if s.push and is_dry_fire(s.push, s.knock, self._least_s)), None)
-        pushed = next((s for s in seen if s.push and is_shot(s.push, s.knock, self._least_s)), None)
-        of = dry or pushed or strongest
+        dry = next((s for s in seen if s.push and is_dry_fire(s.push, s.knock, self._least_s(s.push))), None)
+        pushed = next((s for s in seen if s.push and is_shot(s.push, s.knock, self._least_s(s.push))), None)
+        fell = next((s for s in seen if falling(before(grid, s.onset)) and s.knock.peak_m_s2 > 2.0 * G0), None)
+        of = dry or pushed or fell or strongest
         state = before(grid, of.push.start if of.push else of.onset)
         at_s = float(grid.time_s[of.onset])
         look = Look(
@@ -135,7 +149,7 @@ class Inspector:
             drawing=draws.drawing(at_s),
             drawn=draws.drawn(at_s),
             at_end=at_end,
-            least_s=self._least_s,
+            least_s=self._least_s(of.push) if of.push else 0.0,
         )
         delay = self._history.accel_delay_s(grid.first + of.onset)
         rejected = reason_of(look, delay)

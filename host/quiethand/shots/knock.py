@@ -45,6 +45,7 @@ _SHARE = 0.10  # of the push's peak, where it is said to begin
 _SHARE_CLIPPED = 0.20  # of what was left of its peak
 _NEAR_S = 0.012  # before the shock the push is at its highest
 _UNREST_S = 0.020
+_END_S = 0.0007
 
 
 @dataclass(frozen=True)
@@ -70,10 +71,12 @@ class Push:
     impulse_m_s: float  # change of speed, summed without regard to direction
     coherence: float  # 1: one direction throughout its second half
     sharpness: float  # largest second difference of its second half, as a fraction of its peak
+    end: float  # what was left of it right before the shock, as a fraction of its peak
     unrest: float  # mean size of the fiftieth of a second before it, as a fraction of its peak
     seen: int  # samples received over the level
     reaches_back: bool  # no quiet within 45 ms before the onset
     hidden: bool  # samples lost in it
+    clipped: bool  # the sensor could not follow it
     based: bool  # there was enough before it to measure against
 
 
@@ -184,7 +187,7 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
     dt = grid.period_s
     lost = not grid.there[max(0, onset - round(0.03 / dt)) : onset].all()
     if quiet is None:
-        return Push(onset, onset, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, False)
+        return Push(onset, onset, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, False, False)
     lo = max(quiet.end, onset - round(_REACH_S / dt))
     apart = grid.force_m_s2[lo:onset] - quiet.force_m_s2
     size = np.sqrt(np.einsum("ij,ij->i", apart, apart))
@@ -200,7 +203,7 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
     tail = max(1, round(_TAIL_S / dt))
     recently = np.flatnonzero(over[max(0, len(over) - tail) :])
     if not recently.size:
-        return Push(onset, onset, 0.0, 0.0, peak, 0.0, 0.0, 0.0, 0.0, 0, False, lost, True)
+        return Push(onset, onset, 0.0, 0.0, peak, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, cut, True)
     last = max(0, len(over) - tail) + int(recently[-1])
     run = max(1, round(_QUIET_S / dt))
     start, calm = 0, 0
@@ -231,10 +234,14 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
         impulse_m_s=float(size[start : last + 1].sum() * dt),
         coherence=float(np.linalg.norm(apart[late][seen].sum(axis=0)) / summed) if summed > 0 else 0.0,
         sharpness=float(turn[whole].max() / peak) if peak > 0 and whole.any() else 0.0,
-        unrest=float(size[max(0, start - round(_UNREST_S / dt)) : max(0, start - 1)].mean() / peak) if start > 2 else 0.0,
+        end=float(along[-min(len(along), max(1, round(_END_S / dt)))] / peak) if peak > 0 else 0.0,
+        unrest=float(size[max(0, start - round(_UNREST_S / dt)) : max(0, start - 1)].mean() / peak)
+        if start > 2
+        else 0.0,
         seen=int((over & there)[start : last + 1].sum()),
         reaches_back=reaches,
         hidden=not there[max(0, start - 1) :].all(),
+        clipped=cut,
         based=True,
     )
 

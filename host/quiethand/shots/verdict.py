@@ -25,13 +25,14 @@ _SHARPNESS = 0.75  # of its peak; the first samples of a knock have 0.9 and more
 _UNREST = 0.4  # of its peak on average: within ringing it is 0.6, after a pluck or a first pull 0.2
 _LONGEST_S = 0.040  # visible; 25 ms on the string and a soft start
 _SEEN = 2  # samples: one alone may be anything
-# The visible part of the push, from a tenth of its peak to the shock, is half of the time on the string or a little
-# more: a compound starts from its holding weight and pushes nothing at first, a recurve's push turns about half way.
-_VISIBLE = (0.5, 0.65)
-# Without a launch model: an arrow takes 11.5 ms and more, 12.5 from a compound; an empty compound 5.5 to 9.5, an empty
-# recurve 5 to 7.
-_BOUND_S = {None: 0.0053, "compound": 0.0062, "recurve": 0.0047}
+# The visible part of the push, from a tenth of its peak to the shock, as a fraction of the time on the string, least and
+# most: a compound's starts from its holding weight and is nothing at first, a recurve's turns about half way.
+_VISIBLE = {"compound": (0.57, 0.75), "recurve": (0.50, 0.65)}
+# Without a launch model. With an arrow a compound takes 12.5 ms and more, a recurve 11.5; empty ones 5.5 to 8.5 and 4.5
+# to 7: half way between what an arrow shows at least and an empty bow at most.
+_BOUND_S = {"compound": 0.0065, "recurve": 0.0050}
 _BOUND_RANGE_S = (0.004, 0.008)  # a set-up may be wrong; no more than this is believed
+_ENDS_HIGH = 0.6  # of its peak: a compound's force has fallen by brace height, what a recurve does to its riser has not
 _USUAL_VIRTUAL_MASS_KG = 0.006
 _DRY_LEAST_S = 0.0022  # shorter, and a knock's own rise through the sensor's filter would do
 _DRY_PEAK_M_S2 = 1.0 * G0
@@ -68,19 +69,24 @@ class Verdict:
     onset: int  # row of the grid where the shock begins
 
 
-def least_push_s(setup: Setup | None, time_on_string_s: float | None) -> float:
+def least_push_s(setup: Setup | None, time_on_string_s: float | None, push: Push) -> float:
     """The visible push, in seconds, under which no arrow was on the string.
 
     With the same bow the time on the string goes as the root of moving mass, arrow and virtual mass with it and
     virtual mass without (Klopsteg 1943). The bound lies half way, on a logarithmic scale, between the least that an
-    arrow shows and the most that an empty bow does.
+    arrow shows and the most that an empty bow does. Where the kind of bow is not stated the push's own course tells.
     """
+    kind = setup.bow.kind if setup else None
+    if kind is None and not push.clipped:
+        kind = "recurve" if push.end >= _ENDS_HIGH else "compound"
+    kinds = (kind,) if kind else ("compound", "recurve")
     if time_on_string_s is None:
-        return _BOUND_S[setup.bow.kind if setup else None]
+        return float(np.mean([_BOUND_S[k] for k in kinds]))
     virtual = (setup.bow.virtual_mass_kg if setup else None) or _USUAL_VIRTUAL_MASS_KG
     arrow = (setup.arrow.mass_kg if setup else None) or 4 * virtual
     ratio = (virtual / (virtual + arrow)) ** 0.5
-    return float(np.clip(time_on_string_s * (_VISIBLE[0] * _VISIBLE[1] * ratio) ** 0.5, *_BOUND_RANGE_S))
+    bounds = [time_on_string_s * (least * most * ratio) ** 0.5 for least, most in (_VISIBLE[k] for k in kinds)]
+    return float(np.clip(np.mean(bounds), *_BOUND_RANGE_S))
 
 
 def _push_like(push: Push) -> bool:
