@@ -3,7 +3,6 @@
 from quiethand_protocol.detect import ModeDetector
 from quiethand_protocol.encoding import encode
 from quiethand_protocol.framing import RUN_LIMIT_LIVE, RUN_LIMIT_RECORDING, BadRunError, decode_run, encode_frame
-from quiethand_protocol.gate import DeviceGate
 from quiethand_protocol.items import (
     Blocks,
     Item,
@@ -52,7 +51,6 @@ __all__ = [
     "Command",
     "CommandCode",
     "Description",
-    "DeviceGate",
     "Event",
     "Gap",
     "Header",

@@ -305,18 +305,6 @@ def test_mode_is_settled_by_the_same_byte_in_any_chunking(data: bytes, size: int
     assert settled(1) == settled(size) == settled(1 << 20)
 
 
-@given(PIECES, st.integers(1, 60))
-def test_nothing_but_host_frames_is_kept_out_of_a_recording(data: bytes, size: int) -> None:
-    """A recording of any device bytes holds none of the host's frames, and everything else verbatim."""
-    gate = qp.DeviceGate()
-    file = b"".join(gate.feed(piece) for piece in in_pieces(data, size)) + gate.close_run()
-    closed = data if data.endswith(b"\0") or not data else data + b"\0"
-    parts = [closed[start:end] for start, end, sort in sort_of_runs(closed, 65_795) if sort == "bad" or sort < "80"]
-    assert [run for run in file.split(b"\0") if run] == [part[:-1] for part in parts]
-    assert qp.Parser("recording").feed(file) is not None
-    assert not any(sort >= "80" for _, _, sort in sort_of_runs(file, 65_795) if sort != "bad")
-
-
 def test_many_streams_one_after_the_other_through_one_parser() -> None:
     """State left by one stream does not leak: each vector twice in a row gives its sound messages twice."""
     for vector in vectors("messages"):

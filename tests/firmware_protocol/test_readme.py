@@ -42,7 +42,6 @@ PUBLIC = {
     "Command",
     "CommandCode",
     "Description",
-    "DeviceGate",
     "Event",
     "Gap",
     "Header",

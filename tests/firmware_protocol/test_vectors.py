@@ -161,18 +161,3 @@ def test_mode(vector: dict[str, Any], size: int) -> None:
     if detector.mode is not None:
         with pytest.raises(ValueError):
             detector.feed(b"more")
-
-
-@pytest.mark.parametrize("vector", vectors("recorder"), ids=by_name)
-@pytest.mark.parametrize("size", [1, 1 << 20])
-def test_recorders_gate(vector: dict[str, Any], size: int) -> None:
-    gate = qp.DeviceGate()
-    file = b""
-    for feed in vector["feeds"]:
-        if feed is None:
-            file += gate.close_run()
-            assert gate.at_delimiter
-        else:
-            file += b"".join(gate.feed(piece) for piece in in_pieces(bytes.fromhex(feed), size))
-    assert file == bytes.fromhex(vector["file"])
-    assert gate.host_frames == vector["host_frames"]
