@@ -11,7 +11,7 @@ from quiethand_protocol.text_lines import LINE_LIMIT, LineError, read_line
 
 __all__ = ["KEPT_LIMIT", "LINES_NEEDED", "ModeDetector"]
 
-KEPT_LIMIT: Final = 4096
+KEPT_LIMIT: Final = 4096  # bytes that a recorder keeps back until the mode is known
 LINES_NEEDED: Final = 3  # data lines and unit comments; other comments and blank lines prove nothing
 _MARK: Final = re.compile(rb"[\x00\n]")
 
@@ -21,23 +21,14 @@ class ModeDetector:
 
     Attributes:
         mode: None until it is known.
-        kept: once the mode is known, what the recorder still has to write: at most 4,096 bytes up to the byte that
-            settled it, and what followed that in the same feed. Until then, what is kept back.
-        dropped: bytes that came before those and are gone.
     """
 
     def __init__(self, source: Literal["device", "recording"] = "device") -> None:
         self.mode: Literal["binary", "text"] | None = None
-        self.dropped = 0
         self._run_limit = RUN_LIMIT_RECORDING if source == "recording" else RUN_LIMIT_LIVE
-        self._kept = bytearray()
         self._run = bytearray()  # one byte more than its limit once it is overlong
         self._line = bytearray()  # likewise
         self._lines = 0
-
-    @property
-    def kept(self) -> bytes:
-        return bytes(self._kept)
 
     def feed(self, data: bytes) -> Literal["binary", "text"] | None:
         """Take the next bytes of an undecided stream; the mode, once they settle it. Then feed no more.
@@ -66,18 +57,10 @@ class ModeDetector:
                 self._line.clear()
                 _extend(self._run, b"\n", self._run_limit)
             if self.mode is not None:
-                self._keep(data[:at])
-                self._kept += data[at:]
                 return self.mode
         _extend(self._run, data[at:], self._run_limit)
         _extend(self._line, data[at:], LINE_LIMIT + 1)
-        self._keep(data)
         return None
-
-    def _keep(self, data: bytes) -> None:
-        over = max(0, len(self._kept) + len(data) - KEPT_LIMIT)
-        self.dropped += over
-        self._kept = bytearray((bytes(self._kept) + data)[over:])
 
 
 def _extend(buffer: bytearray, piece: bytes, limit: int) -> None:
