@@ -15,7 +15,7 @@ from quiethand.shots.draw_end import draw_end
 from quiethand.shots.drawing import DrawWatch
 from quiethand.shots.history import Grid, History
 from quiethand.shots.knock import G0, Knock, Push, sharpness, shock_about, without_glitches
-from quiethand.shots.pending import G0, KnockFound
+from quiethand.shots.pending import KnockFound
 from quiethand.shots.reasons import Look, reason_of
 from quiethand.shots.verdict import (
     before,
@@ -97,9 +97,9 @@ class Inspector:
                 notes.append(f"{seen.lost} samples were lost about the push")
         else:
             alike = self._attitude is not None and float(self._attitude @ state.attitude) > _SAME_ATTITUDE_COS
-            if push or not is_lost_shot(
-                seen.lost * grid.period_s, knock, draws.drawn(float(grid.time_s[start])) or alike
-            ):
+            at_s = float(grid.time_s[start])
+            drawn = draws.drawn(at_s) or draws.drawing(at_s) or alike
+            if (push and not push.hidden) or not is_lost_shot(seen.lost * grid.period_s, knock, drawn):
                 return None
             notes.append(
                 f"{seen.lost} samples were lost where the push should be; it is told by the hold and the shock alone"

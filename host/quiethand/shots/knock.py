@@ -32,7 +32,7 @@ G0 = 9.80665  # m/s2
 _STEP_S = 0.00075  # of the second difference: a quarter of the quickest ringing (1 kHz), a tenth of a push
 _BEFORE_S, _AFTER_S = 0.010, 0.045  # a push may set the alarm off up to 25 ms before its shock
 _LEAP_M_S2, _LEAP_RAD_S = 3.0 * G0, 4.0  # 230 deg/s in one sample: no bow with a hand on it
-_ONSETS = (0.03, 0.06, 0.12, 0.25, 0.5)  # of the largest sharpness
+_ONSETS = (0.01, 0.03, 0.06, 0.12, 0.25, 0.5)  # of the largest sharpness
 _LEAST_BREAK = 0.5 * G0  # below it a break is noise or the curve of the push itself
 _BASE_S = (0.150, 0.045)  # before the onset: the hold that the push is measured against
 _REACH_S = 0.045  # no push is longer
@@ -46,6 +46,7 @@ _SHARE_CLIPPED = 0.20  # of what was left of its peak
 _NEAR_S = 0.012  # before the shock the push is at its highest
 _UNREST_S = 0.020
 _END_S = 0.0007
+_DOUBT_S = 0.003  # a hole that ends so shortly before a push may have hidden more of it
 
 
 @dataclass(frozen=True)
@@ -220,6 +221,7 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
         sure += 1
     end_s = grid.time_s[onset] - 0.5 * dt  # the shock began since the sample before
     half = max(start, min(last + 1 - max(2, round(0.004 / dt)), (start + last) // 2))
+    restless = max(0, start - round(_UNREST_S / dt)), max(0, start - 1)
     # only samples received are evidence: a line over a hole would pass for the smoothest push of all
     late, turn = slice(half, last + 1), score[lo + half : lo + last + 1]
     seen = there[late]
@@ -235,12 +237,10 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
         coherence=float(np.linalg.norm(apart[late][seen].sum(axis=0)) / summed) if summed > 0 else 0.0,
         sharpness=float(turn[whole].max() / peak) if peak > 0 and whole.any() else 0.0,
         end=float(along[-min(len(along), max(1, round(_END_S / dt)))] / peak) if peak > 0 else 0.0,
-        unrest=float(size[max(0, start - round(_UNREST_S / dt)) : max(0, start - 1)].mean() / peak)
-        if start > 2
-        else 0.0,
+        unrest=float(size[slice(*restless)].mean() / peak) if restless[1] > restless[0] and peak > 0 else 0.0,
         seen=int((over & there)[start : last + 1].sum()),
         reaches_back=reaches,
-        hidden=not there[max(0, start - 1) :].all(),
+        hidden=not there[max(0, start - round(_DOUBT_S / dt)) :].all(),
         clipped=cut,
         based=True,
     )

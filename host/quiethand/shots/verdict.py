@@ -22,7 +22,7 @@ _IMPULSE_M_S = 0.025  # half of what the lightest arrow and string carry away fr
 _COHERENCE = 0.75  # a push keeps its direction; ringing through half a cycle or more comes to under 0.65
 _SOUND = 0.9  # a push without any of the shock in it
 _SHARPNESS = 0.75  # of its peak; the first samples of a knock have 0.9 and more, a push 0.1 to 0.4, clipped 0.7
-_UNREST = 0.4  # of its peak on average: within ringing it is 0.6, after a pluck or a first pull 0.2
+_UNREST = 0.4  # of its peak on average: within ringing 0.6, after a pluck or a first pull 0.2
 _LONGEST_S = 0.040  # visible; 25 ms on the string and a soft start
 _SEEN = 2  # samples: one alone may be anything
 # The visible part of the push, from a tenth of its peak to the shock, as a fraction of the time on the string, least and
@@ -41,6 +41,7 @@ _DRY_SHOCK_M_S2 = 10.0 * G0  # all of the bow's energy stays in it
 # -- a shock
 _SHOCK_M_S2 = 3.0 * G0  # weakest at brace, heavy bow, sensor with a slow filter
 _ABOVE_PUSH = 2.0  # sharper than anything within the push by this, or there was no shock
+_SAME_START_S = 0.002  # an onset that moves the start of the push further is another matter
 _BULK_S = 0.010  # half of a shock's sharpness comes so soon after its first break: 80 Hz, a cycle less a quarter
 
 # -- before it
@@ -77,16 +78,15 @@ def least_push_s(setup: Setup | None, time_on_string_s: float | None, push: Push
     arrow shows and the most that an empty bow does. Where the kind of bow is not stated the push's own course tells.
     """
     kind = setup.bow.kind if setup else None
-    if kind is None and not push.clipped:
-        kind = "recurve" if push.end >= _ENDS_HIGH else "compound"
-    kinds = (kind,) if kind else ("compound", "recurve")
+    if kind is None:  # what a clipped push was like can't be told: an arrow is given the benefit of the doubt
+        kind = "recurve" if push.clipped or push.end >= _ENDS_HIGH else "compound"
     if time_on_string_s is None:
-        return float(np.mean([_BOUND_S[k] for k in kinds]))
+        return _BOUND_S[kind]
     virtual = (setup.bow.virtual_mass_kg if setup else None) or _USUAL_VIRTUAL_MASS_KG
     arrow = (setup.arrow.mass_kg if setup else None) or 4 * virtual
     ratio = (virtual / (virtual + arrow)) ** 0.5
-    bounds = [time_on_string_s * (least * most * ratio) ** 0.5 for least, most in (_VISIBLE[k] for k in kinds)]
-    return float(np.clip(np.mean(bounds), *_BOUND_RANGE_S))
+    least, most = _VISIBLE[kind]
+    return float(np.clip(time_on_string_s * (least * most * ratio) ** 0.5, *_BOUND_RANGE_S))
 
 
 def _push_like(push: Push) -> bool:
@@ -110,7 +110,8 @@ def best_push(grid: Grid, score: NDArray[np.float64], knock: Knock) -> Verdict:
     quiet = quiet_before(grid, rows[0])
     good: list[Push] = []
     for onset in rows:
-        if score[onset : onset + bulk + 1].max() < 0.5 * knock.largest_m_s2:
+        gone = int((~grid.there[onset - 1 : onset + bulk]).sum())  # a hole may hide the bulk of the shock
+        if score[onset : onset + bulk + gone + 1].max() < 0.5 * knock.largest_m_s2:
             continue  # a click or a burst well before the shock
         push = push_before(grid, score, quiet, onset)
         if _push_like(push) and _breaks(grid, score, knock, push):
@@ -118,10 +119,17 @@ def best_push(grid: Grid, score: NDArray[np.float64], knock: Knock) -> Verdict:
     if good:
         # the push's own curve, and the corners where the sensor clips it, can pass for a first break: the latest
         # onset that leaves the push as it was is the shock's
-        sound = [p for p in good if p.coherence >= _SOUND and p.peak_m_s2 <= 1.5 * good[0].peak_m_s2]
-        push = sound[-1] if sound else good[0]
+        first, step = good[0], max(1, round(_SAME_START_S / grid.period_s))
+        sound = [
+            p
+            for p in good
+            if p.coherence >= _SOUND and p.peak_m_s2 <= 1.5 * first.peak_m_s2 and p.start <= first.start + step
+        ]
+        push = sound[-1] if sound else first
         return Verdict(push, int((~grid.there[max(0, push.onset - back) : push.onset]).sum()), push.onset)
-    return Verdict(None, int((~grid.there[max(0, rows[0] - back) : rows[0]]).sum()), rows[0])
+    holed = [r for r in rows if not grid.there[max(0, r - round(0.002 / grid.period_s)) : r].all()]
+    onset = holed[-1] if holed else rows[0]
+    return Verdict(None, int((~grid.there[max(0, onset - back) : onset]).sum()), onset)
 
 
 def _breaks(grid: Grid, score: NDArray[np.float64], knock: Knock, push: Push) -> bool:
