@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import subprocess
 import sys
@@ -17,7 +18,7 @@ from quiethand_protocol.items import Located
 from quiethand_protocol.messages import Clock
 from quiethand_protocol.parser import Parser
 
-KILLS = 10
+KILLS = int(os.environ.get("QUIETHAND_KILLS", "10"))  # 200 in the long run
 RECORD = [sys.executable, "-c", "from quiethand.commands import main; main()", "record"]
 
 
@@ -34,13 +35,15 @@ def start(device: TcpDevice, out: Path, *more: str) -> subprocess.Popen[str]:
     )
 
 
-def wait_for_stream(device: TcpDevice, connection: int, seconds: float) -> None:
+def wait_for_stream(recorder: subprocess.Popen[str], device: TcpDevice, connection: int, seconds: float) -> None:
     """Until the device has streamed for so long on its connection of this number."""
     until = time.monotonic() + 20
     while time.monotonic() < until:
         if len(device.sent) > connection and device.streaming_since[connection] is not None:
             time.sleep(seconds)
             return
+        if recorder.poll() is not None:
+            raise AssertionError(f"the recorder ended: {recorder.communicate()[1]}")
         time.sleep(0.01)
     raise AssertionError("the recorder never started the device")
 
@@ -52,7 +55,7 @@ def test_kill_9_at_random_moments_loses_nothing(device: TcpDevice, tmp_path: Pat
     for number in range(KILLS):
         out = tmp_path / f"{number}.qhr"
         recorder = start(device, out, "--quiet")
-        wait_for_stream(device, number, random.uniform(0.0, 0.3))
+        wait_for_stream(recorder, device, number, random.uniform(0.0, 0.3))
         recorder.kill()
         killed = time.monotonic()
         recorder.communicate()
@@ -70,19 +73,19 @@ def test_kill_9_at_random_moments_loses_nothing(device: TcpDevice, tmp_path: Pat
         before = sum(map(len, device.sent[:number]))
         early = max((total - before for at, total in device.sent_at if at < killed - 0.1), default=0)
         assert len(kept) >= len(undelimited(device.sent[number][: max(early, 0)]))
-        refused = subprocess.run(
-            [*RECORD, "--port", device.url, "--out", str(out)], capture_output=True, text=True, check=False
-        )
-        assert refused.returncode == 2
-        assert "exists" in refused.stderr
-        assert out.read_bytes() == file
+    refused = subprocess.run(
+        [*RECORD, "--port", device.url, "--out", str(out)], capture_output=True, text=True, check=False
+    )
+    assert refused.returncode == 2
+    assert "exists" in refused.stderr
+    assert out.read_bytes() == file
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_signals_end_it_cleanly(device: TcpDevice, tmp_path: Path, number: signal.Signals) -> None:
     out = tmp_path / "one.qhr"
     recorder = start(device, out)
-    wait_for_stream(device, 0, 1.3)
+    wait_for_stream(recorder, device, 0, 1.3)
     recorder.send_signal(number)
     _, told = recorder.communicate(timeout=10)
     assert recorder.returncode == 0
@@ -106,7 +109,7 @@ def test_for_so_long_from_the_first_sample(device: TcpDevice, tmp_path: Path) ->
 def test_two_recorders_on_one_port_or_file_refuse(device: TcpDevice, tmp_path: Path) -> None:
     other = TcpDevice()
     first = start(device, tmp_path / "one.qhr", "--quiet")
-    wait_for_stream(device, 0, 0.1)
+    wait_for_stream(first, device, 0, 0.1)
     same_port = start(device, tmp_path / "two.qhr")
     assert "another recorder has this port" in same_port.communicate(timeout=10)[1]
     assert same_port.returncode == 2
