@@ -28,6 +28,7 @@ TOO_SHORT: Final = 4
 BAD_CRC: Final = 5
 
 _HEAD: Final = 13  # bytes of a SAMPLES body before its counts
+_COUNT_AT: Final = 9
 _EMPTY: Final = Blocks(
     np.empty(0, np.int64),
     np.empty(0, np.uint32),
@@ -72,21 +73,31 @@ def _decode_all(runs: list[bytes]) -> list[bytes]:
             bodies.append(b"")
 
 
-def _samples(bodies: list[bytes], size: NDArray[np.int64], offset: NDArray[np.int64], joined: bytes) -> Blocks:
-    """The blocks of sound SAMPLES bodies; `joined` is all of them one after the other."""
-    if not bodies:
+def _samples(
+    bodies: list[bytes],
+    chosen: NDArray[np.bool_],
+    start: NDArray[np.int64],
+    size: NDArray[np.int64],
+    offset: NDArray[np.int64],
+    joined: bytes,
+) -> Blocks:
+    """The blocks of the chosen bodies; `joined` is all bodies, each of its `size` from its `start`."""
+    size = size[chosen]
+    if not len(size):
         return _EMPTY
-    rows = np.frombuffer(joined, _layout(int(size[0]), bodies[0][9]), count=len(bodies)) if _even(size) else None
+    rows = None
+    if _even(size):
+        data = joined if len(size) == len(bodies) else _stretches(joined, chosen, start)
+        rows = np.frombuffer(data, _layout(int(size[0]), data[_COUNT_AT]))
     if rows is None or not _even(rows["count"]):
-        ends = [_HEAD + 12 * body[9] for body in bodies]
-        heads = b"".join([body[:_HEAD] for body in bodies])
-        rows = np.frombuffer(heads, _layout(_HEAD, 0))
-        data = b"".join([body[_HEAD:end] for body, end in zip(bodies, ends, strict=True)])
+        picked = list(compress(bodies, chosen.tolist()))
+        rows = np.frombuffer(b"".join([body[:_HEAD] for body in picked]), _layout(_HEAD, 0))
+        data = b"".join([body[_HEAD : _HEAD + 12 * body[_COUNT_AT]] for body in picked])
         counts = np.frombuffer(data, "<i2").reshape(-1, 6).astype(np.int16)
     else:
         counts = np.ascontiguousarray(rows["counts"], np.int16).reshape(-1, 6)
     return Blocks(
-        offset,
+        offset[chosen],
         np.ascontiguousarray(rows["index"], np.uint32),
         np.ascontiguousarray(rows["ticks"], np.uint32),
         np.ascontiguousarray(rows["count"]),
@@ -94,6 +105,14 @@ def _samples(bodies: list[bytes], size: NDArray[np.int64], offset: NDArray[np.in
         np.ascontiguousarray(rows["temperature"], np.int16),
         counts,
     )
+
+
+def _stretches(joined: bytes, chosen: NDArray[np.bool_], start: NDArray[np.int64]) -> bytes:
+    """The chosen bodies alone, cut out in as few pieces as they come in; a last stretch not chosen has no end here."""
+    edges = np.flatnonzero(chosen[1:] != chosen[:-1]) + 1
+    cuts = [0, *start[edges].tolist(), len(joined)]
+    first = 0 if chosen[0] else 1
+    return b"".join([joined[a:b] for a, b in zip(cuts[first::2], cuts[first + 1 :: 2], strict=False)])
 
 
 def _even(values: NDArray[np.int64] | NDArray[np.uint8]) -> bool:
@@ -129,13 +148,8 @@ def sort_runs(
         start = np.cumsum(size) - size
         last = len(view) - 1
         is_samples = holds & (view[np.minimum(start, last)] == MessageType.SAMPLES) & (size <= BODY_LIMIT)
-        count = view[np.minimum(start + 9, last)].astype(np.int64)
+        count = view[np.minimum(start + _COUNT_AT, last)].astype(np.int64)
         is_samples &= (size >= _HEAD + 4 + 12 * count) & (count >= 1) & (count <= SAMPLES_PER_BLOCK_LIMIT)
         sort[is_samples] = SAMPLES
-        if not is_samples.all():
-            chosen = list(compress(bodies, is_samples.tolist()))
-            blocks = _samples(chosen, size[is_samples], offset[is_samples], b"".join(chosen))
-        else:
-            blocks = _samples(bodies, size, offset, joined)
-        return Sorted(sort, bodies, blocks)
+        return Sorted(sort, bodies, _samples(bodies, is_samples, start, size, offset, joined))
     return Sorted(sort, bodies, _EMPTY)

@@ -97,6 +97,22 @@ def test_round_trip_of_blocks(blocks: list[qp.Samples]) -> None:
     assert item.counts.flags.c_contiguous
 
 
+@given(st.lists(st.sampled_from(["block", "block", "odd block", "log", "rubbish"]), max_size=14), st.integers(1, 32))
+def test_blocks_of_one_size_between_other_runs(sorts: list[str], size: int) -> None:
+    """As a device sends them, and as they are cut out in bulk: none lost, none mixed up, whatever stands between."""
+    pieces, wanted = [], []
+    for index, sort in enumerate(sorts):
+        if "block" in sort:
+            rows = size if sort == "block" else size % 32 + 1
+            counts = np.arange(index, index + 6 * rows, dtype=np.int16).reshape(rows, 6)
+            pieces.append(qp.encode(qp.Samples(index, 2 * index, counts)))
+            wanted.append((index, counts.tolist()))
+        else:
+            pieces.append(qp.encode(qp.Log(1, "ok")) if sort == "log" else b"\1\2\3\4\5\6\7\0")
+    found = [one["message"] for one in outcomes(read("recording", [b"".join(pieces)])) if "message" in one]
+    assert [(m["index"], m["counts"]) for m in found if m["type"] == "SAMPLES"] == wanted
+
+
 @given(st.binary(max_size=1200))
 def test_framing_agrees_with_the_slow_one(content: bytes) -> None:
     body = bytes([0x85]) + content
