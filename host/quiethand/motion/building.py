@@ -9,7 +9,7 @@ from typing import Final, Literal, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from quiethand.bow.model import SensorSetup
+from quiethand.bow.model import SensorSetup, Setup
 from quiethand.motion.block import MotionBlock
 from quiethand.motion.calibration import Calibration, Scales, calibration
 from quiethand.motion.clock import SegmentClock
@@ -41,24 +41,37 @@ class _Segment(Protocol):
 class Builder:
     """Applies calibrations and keeps the recording's facts."""
 
-    def __init__(self, facts: RecordingFacts, sensor: SensorSetup) -> None:
+    def __init__(self, facts: RecordingFacts, setup: Setup | None) -> None:
         self._facts = facts
-        self._sensor = sensor
+        self._setup = setup
+        self._setups = 0  # how many have been in force
         self._numbers: dict[tuple[Scales, Hashable], int] = {}
-        self._calibrations: dict[int, Calibration] = {}
+        self._calibrations: dict[int, tuple[Calibration, Setup | None]] = {}
         self._next_number = 0
         self._steps, self._seconds = 0, 0.0  # of closed segments of 1 s and more
         self._nominal_hz: float | None = None
 
+    @property
+    def sensor(self) -> SensorSetup:
+        """What the set-up in force states of the sensor."""
+        return self._setup.sensor if self._setup is not None else SensorSetup()
+
+    def use(self, setup: Setup) -> None:
+        """Another set-up is in force for what is calibrated from here on."""
+        self._setup = setup
+        self._setups += 1
+
     def calibrate(self, scales: Scales, of: Hashable = None) -> int:
         """The number by which samples refer to what a stream states: another for other scales or for another `of`."""
+        of = (of, self._setups)
         number = self._numbers.get((scales, of))
         if number is None:
             number = self._next_number
             self._next_number += 1
             self._numbers[scales, of] = number
-            self._calibrations[number] = calibration(scales, self._sensor)
-            for text in self._calibrations[number].notes:
+            made = calibration(scales, self.sensor)
+            self._calibrations[number] = made, self._setup
+            for text in made.notes:
                 self._facts.note(text)
             if len(self._numbers) > MEANINGS_KEPT:
                 oldest = next(iter(self._numbers))
@@ -101,7 +114,7 @@ class Builder:
         numbers: NDArray[np.int16] | NDArray[np.float64],
         period_s: float,
     ) -> MotionBlock:
-        made, facts = self._calibrations[scale], self._facts
+        (made, setup), facts = self._calibrations[scale], self._facts
         force, rate = made.apply(numbers)
         accel_clipped, gyro_clipped = made.clipped(numbers)
         facts.samples += len(index)
@@ -115,7 +128,7 @@ class Builder:
         return MotionBlock(
             number, index, time_s, force, rate, accel_clipped, gyro_clipped, period_s,
             made.accel_delay_s, made.gyro_delay_s, scales.accel_bandwidth_hz, scales.gyro_bandwidth_hz,
-            scales.accel_m_s2, scales.gyro_rad_s, made.bias_stated, made.mount_stated,
+            scales.accel_m_s2, scales.gyro_rad_s, made.bias_stated, made.mount_stated, setup,
         )  # fmt: skip
 
     def closed(self, segment: _Segment) -> None:

@@ -77,7 +77,9 @@ class Calibration:
     @cached_property
     def _tiled(self) -> tuple[Array, Array] | None:
         diagonals = [np.diag(np.diag(m)) for m in (self.accel_matrix, self.gyro_matrix)]
-        if not all(np.array_equal(*pair) for pair in zip(diagonals, (self.accel_matrix, self.gyro_matrix), strict=True)):
+        if not all(
+            np.array_equal(*pair) for pair in zip(diagonals, (self.accel_matrix, self.gyro_matrix), strict=True)
+        ):
             return None
         scale = np.concatenate([np.diag(self.accel_matrix), np.diag(self.gyro_matrix)])
         constant = np.concatenate([self.accel_constant, self.gyro_constant])

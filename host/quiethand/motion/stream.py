@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final, Literal
 
 from quiethand_protocol import (
@@ -28,7 +28,9 @@ from quiethand_protocol.detect import ModeDetector
 from quiethand_protocol.items import TextBlock, TextItem, Trouble
 from quiethand_protocol.text import TextParser
 
-from quiethand.bow.model import SensorSetup, Setup
+from quiethand.bow.model import Setup
+from quiethand.bow.setup_file import setup_from_document
+from quiethand.errors import InputError
 from quiethand.motion.arrival import Arrivals
 from quiethand.motion.block import MotionBlock
 from quiethand.motion.building import Builder
@@ -50,7 +52,8 @@ class MotionStream:
     """Reads one stream of frames or of text mode.
 
     Args:
-        setup: what the user states of the sensor; it wins over the stream.
+        setup: what the user states; it wins over the stream. None: a recording's own SESSION is in force from where
+            it stands.
         source: "recording" for a file, "device" for bytes straight from a sensor, where host frames are dropped.
         mode: "binary" or "text" (bare lines; TEXT frames are binary) where it is known; None: told by the bytes.
 
@@ -66,7 +69,8 @@ class MotionStream:
     ) -> None:
         self.facts = RecordingFacts(mode=mode)
         self._source: Literal["recording", "device"] = source
-        self._sensor = setup.sensor if setup is not None else SensorSetup()
+        self._setup_stated = setup is not None
+        self._in_force: Description | None = None
         self._detector = ModeDetector(source) if mode is None else None
         self._undecided = bytearray()
         self._bare_text = mode == "text"
@@ -75,7 +79,7 @@ class MotionStream:
         self._lines = TextSegmenter(self.facts)
         self._arrivals = Arrivals(self.facts)
         self._segmenter = Segmenter(self.facts)
-        self._builder = Builder(self.facts, self._sensor)
+        self._builder = Builder(self.facts, setup)
         self._motion: list[MotionBlock] = []
 
     def feed(self, data: bytes) -> list[MotionBlock]:
@@ -141,7 +145,7 @@ class MotionStream:
     def _take_lines(self, items: Sequence[TextItem]) -> None:
         for item in items:
             if isinstance(item, TextBlock):
-                scales = scales_of(item.units, self._sensor)
+                scales = scales_of(item.units, self._builder.sensor)
                 scale = None if scales is None else self._builder.calibrate(scales)
                 self._keep_lines(self._lines.push(item, scale))
             else:
@@ -210,6 +214,8 @@ class MotionStream:
             case Log():
                 keep(facts.logs, LogLine(offset, message.level, message.text))
             case Session():
+                if not self._setup_stated and message.document != facts.session:
+                    self._use(message.document)
                 facts.session = message.document
             case Gap():
                 facts.gap_places += 1
@@ -224,7 +230,18 @@ class MotionStream:
             case _:
                 pass
 
+    def _use(self, document: Mapping[str, object]) -> None:
+        try:
+            setup = setup_from_document(document, "the recording's SESSION", later_keys=True)
+        except InputError as wrong:
+            self.facts.note(f"the recording's own set-up is not used: {wrong}")
+            return
+        self._builder.use(setup)
+        if self._in_force is not None:
+            self._describe(self._in_force)
+
     def _broken(self) -> None:
+        self._in_force = None
         self._arrivals.broken()
         self._text.gap()
 
@@ -253,6 +270,7 @@ class MotionStream:
         number = self._builder.calibrate(_scales(description), identity)
         self._segmenter.know(number, identity)
         self._arrivals.describe(number, description)
+        self._in_force = description
 
 
 def _scales(description: Description) -> Scales:

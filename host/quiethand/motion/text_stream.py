@@ -141,7 +141,7 @@ class TextSegmenter:
                 segment.hear(of, (int(since_us[row]) + _ahead(raw_us, int(raw[row]))) * 1e-6, said)
             self._since_us, self._last_raw = int(since_us[-1]), int(raw[-1])
             rows = Rows(
-                block.offset[first:last], order[first:last], since_us * 1e-6, block.values[first:last],
+                block.offset[first:last], order[first:last], since_us * np.float64(1e-6), block.values[first:last],
                 scale[first:last],
             )  # fmt: skip
             self._out += [(segment, group) for group in segment.push(rows)]
