@@ -32,7 +32,6 @@ class LiveStatus:
     samples: int = 0
     lost_samples: int = 0
     bad_frames: int = 0
-    shots: int = 0
     last_sample_unix_s: float | None = None
     written_unix_s: float = 0.0
     text: str = ""  # one line for people

@@ -5,11 +5,10 @@ from __future__ import annotations
 import signal
 import sys
 import threading
-import time
 import uuid
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import click
 
@@ -22,8 +21,6 @@ if TYPE_CHECKING:
 
     from quiethand.commands.shot_counter import ShotCounter
     from quiethand.link.record_loop import Progress
-
-_STATUS_EVERY_S: Final = 1.0
 
 
 @click.command()
@@ -61,6 +58,7 @@ def command(
 
     A lost link is waited for and marked in the file. Ctrl-C ends the recording.
     """
+    from quiethand.commands.record_teller import Teller
     from quiethand.link.record_loop import record_loop
     from quiethand.link.recorder import Recorder
     from quiethand.link.recording_file import RecordingFile
@@ -84,6 +82,7 @@ def command(
         session=session,
         rate_mhz=None if rate is None else round(rate * 1000),
     )
+    teller = Teller(port, out, quiet=quiet, status=status)
     counter = _counter(out, setup_file, wanted=until_shots is not None or (not quiet and sys.stderr.isatty()))
     try:
         progress = record_loop(
@@ -93,16 +92,14 @@ def command(
             url=port,
             baud=baud or DEFAULT_BAUD,
             enough=_enough(stop, for_s, until_shots, counter),
-            show=_shows(port, out, quiet, status, counter),
+            show=lambda progress: teller.show(progress, counter.shots if counter else None),
         )
     finally:
+        teller.close()
         lock.close()
         if counter:
             counter.stop()
-    if status:
-        _write_status(status, port, out, progress, stopped=True)
-    if not quiet:
-        click.echo(_closing_line(out, progress), err=True)
+    teller.ended(progress)
 
 
 def _session(setup_file: Path | None) -> Mapping[str, object] | None:
@@ -143,71 +140,3 @@ def _enough(
         return until_shots is not None and counter is not None and counter.shots >= until_shots
 
     return enough
-
-
-def _shows(
-    port: str, out: Path, quiet: bool, status: Path | None, counter: ShotCounter | None
-) -> Callable[[Progress], None]:
-    """Where progress goes: a live line on a terminal, warnings once each, the status file."""
-    live_line = None
-    if not quiet and sys.stderr.isatty():
-        from quiethand.commands.live_line import LiveLine
-
-        live_line = LiveLine()
-    said: set[str] = set()
-    status_due_s = 0.0
-
-    def show(progress: Progress) -> None:
-        nonlocal status_due_s
-        for text in _warnings(port, progress):
-            if text not in said and not quiet:
-                click.echo(f"quiethand: {text}", err=True)
-            said.add(text)
-        if progress.link == "recording":
-            said.discard(f"{port}: the link is lost; waiting for it to return")
-        if live_line:
-            live_line.show(progress, counter.shots if counter else None)
-        if status and time.monotonic() >= status_due_s:
-            status_due_s = time.monotonic() + _STATUS_EVERY_S
-            _write_status(status, port, out, progress)
-
-    return show
-
-
-def _warnings(port: str, progress: Progress) -> list[str]:
-    texts = [f"{port}: {text}" for text in progress.complaints]
-    if progress.no_answer:
-        texts.append(f"{port}: no answer in 5 s; still listening (is it a sensor, is the baud rate right?)")
-    if progress.link == "link_lost":
-        texts.append(f"{port}: the link is lost; waiting for it to return")
-    if progress.host_frames_from_device:
-        texts.append(f"{port}: the device sends frames that only a host may write; they are dropped")
-    return texts
-
-
-def _write_status(path: Path, port: str, out: Path, progress: Progress, *, stopped: bool = False) -> None:
-    from quiethand.live_status import LiveStatus, write_live_status
-
-    age = progress.last_sample_age_s
-    value = LiveStatus(
-        state="stopped" if stopped else progress.link,
-        port=port,
-        recording=str(out),
-        rate_hz=progress.rate_hz,
-        nominal_rate_hz=progress.nominal_rate_hz,
-        samples=progress.samples,
-        lost_samples=progress.lost_samples,
-        bad_frames=progress.bad_frames,
-        last_sample_unix_s=None if age is None else time.time() - age,
-        text=progress.lost_because or ("no answer from the device" if progress.no_answer else ""),
-    )
-    try:
-        write_live_status(value, path)
-    except OSError:
-        return  # the page misses a word about the link; the recording goes on
-
-
-def _closing_line(out: Path, progress: Progress) -> str:
-    losses = f"{progress.lost_samples:,} lost" if progress.lost_samples else "none lost"
-    bad = f", {progress.bad_frames:,} bad frames" if progress.bad_frames else ""
-    return f"{out}: {progress.elapsed_s:.0f} s, {progress.samples:,} samples, {losses}{bad}"

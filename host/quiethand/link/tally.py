@@ -11,6 +11,7 @@ from quiethand_protocol.items import Blocks
 __all__ = ["Tally"]
 
 _RATE_OVER_S: Final = 3.0
+_BETWEEN_BLOCKS_S: Final = 0.3  # a longer wait is a stall, and shows in the rate
 _HALF: Final = 1 << 31  # a larger step of the index is a restart, not a loss
 
 
@@ -56,4 +57,7 @@ class Tally:
             self._recent.popleft()
         if len(self._recent) < 2 or now_s - self._recent[0][0] < 1.0:
             return None
-        return (self.samples - self._recent[0][1]) / (now_s - self._recent[0][0])
+        first_s, first_samples = self._recent[0]
+        last_s = self._recent[-1][0]
+        until_s = last_s if now_s - last_s < _BETWEEN_BLOCKS_S else now_s
+        return (self.samples - first_samples) / (until_s - first_s)
