@@ -61,9 +61,11 @@ def create_app(store: Store, *, hosts: Sequence[str] = LOCAL_HOSTS) -> Dash:
         serve_locally=True,
         suppress_callback_exceptions=True,  # a page's ids are there only while the page is
         index_string=_INDEX,
-        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"},
-                   {"name": "color-scheme", "content": "light dark"}],
-    )  # fmt: skip
+        meta_tags=[
+            {"name": "viewport", "content": "width=device-width, initial-scale=1"},
+            {"name": "color-scheme", "content": "light dark"},
+        ],
+    )
     app.layout = shell([Page(path, name) for path, (name, _) in PAGES.items()])
     layouts = {path: layout for path, (_, layout) in PAGES.items()}
     shell_callbacks.register(app, store, layouts, {path: name for path, (name, _) in PAGES.items()})
@@ -85,7 +87,9 @@ def serve(app: Dash, host: str = "127.0.0.1", port: int = 8050) -> None:
         server = waitress.create_server(app.server, host=host, port=port, threads=8, ident=None)
     except OSError as wrong:
         do = "choose another with --port, or close the program that has it"
-        raise InputError(f"the page can't be served there ({wrong.strerror or wrong})", where=f"{host}:{port}", do=do) from wrong
+        raise InputError(
+            f"the page can't be served there ({wrong.strerror or wrong})", where=f"{host}:{port}", do=do
+        ) from wrong
     try:
         server.run()
     finally:

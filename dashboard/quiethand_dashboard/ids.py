@@ -23,7 +23,6 @@ LATEST_HEAD: Final = "latest-head"
 LATEST_SENTENCE: Final = "latest-sentence"
 LATEST_FIGURES: Final = "latest-figures"
 LATEST_FLAGS: Final = "latest-flags"
-LATEST_PARTS: Final = "latest-parts"
 LATEST_BAND: Final = "latest-band"
 LATEST_NOTES: Final = "latest-notes"
 LATEST_RECENT: Final = "latest-recent"
@@ -61,6 +60,11 @@ LAUNCH_ABOUT: Final = "launch-about"
 def trace_graph(page: str, axis: str) -> str:
     """The graph of one axis' traces on a page: "latest" or "compare"."""
     return f"{page}-traces-{axis}"
+
+
+def parts_graph(axis: str) -> str:
+    """The graph of where the turn about one axis came from."""
+    return f"latest-parts-{axis}"
 
 
 def save_button(figure: str, image: str) -> dict[str, str]:

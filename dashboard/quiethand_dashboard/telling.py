@@ -1,4 +1,4 @@
-"""A shot in plain words: the sentence, the figures with their words for signs, the flags. Pure; takes the contract's dicts."""
+"""A shot in plain words: sentence, figures with their words for signs, flags. Pure; takes the contract's dicts."""
 
 from __future__ import annotations
 
@@ -12,13 +12,26 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from quiethand.words import NOT_KNOWN, axis_direction
 
 __all__ = [
-    "Said", "clock_time", "day_words", "digits_for", "flag_mark", "flag_marks", "said_axis", "said_shift", "said_window",
-    "sentence", "stands_clear", "zone_of",
-]  # fmt: skip
+    "Said",
+    "clock_time",
+    "day_words",
+    "digits_for",
+    "flag_mark",
+    "flag_marks",
+    "said_axis",
+    "said_shift",
+    "said_window",
+    "sentence",
+    "stands_clear",
+    "zone_of",
+]
 
 # a mark of its own shape for each verdict, so that a row can be read without colour
-_MARKS: Final = {"over": ("▲", "over the limit"), "too_close_to_tell": ("◇", "too close to tell"),
-                 "unusual": ("○", "unusual for this archer")}  # fmt: skip
+_MARKS: Final = {
+    "over": ("▲", "over the limit"),
+    "too_close_to_tell": ("◇", "too close to tell"),
+    "unusual": ("○", "unusual for this archer"),
+}
 _SHARE_THAT_RULES: Final = 0.6  # a part is named as where most came from when it makes this much of the whole
 
 
@@ -95,8 +108,11 @@ def sentence(contract: Mapping[str, Any]) -> str:
     if len(whys) == 2 and whys[0][1] == whys[1][1]:
         told.append(f": {whys[0][1]}.")
     else:
-        told.append(f": {'; '.join(f'{_SAID_OF[axis]}, {why}' for axis, why in whys)}." if len(whys) == 2
-                    else f": {whys[0][1]}.")  # fmt: skip
+        told.append(
+            f": {'; '.join(f'{_SAID_OF[axis]}, {why}' for axis, why in whys)}."
+            if len(whys) == 2
+            else f": {whys[0][1]}."
+        )
     return "".join(told)
 
 

@@ -10,8 +10,19 @@ import numpy as np
 from quiethand.axes import Axes
 from quiethand.shots.contract import shot_object
 from quiethand.shots.model import (
-    AtDeparture, BudgetRow, Flag, FollowThrough, Hold, Parts, PointingShift, Rejected, RotationAt, Shot, Trace, Window,
-)  # fmt: skip
+    AtDeparture,
+    BudgetRow,
+    Flag,
+    FollowThrough,
+    Hold,
+    Parts,
+    PointingShift,
+    Rejected,
+    RotationAt,
+    Shot,
+    Trace,
+    Window,
+)
 from quiethand.store.records import RecordingFacts
 from quiethand.store.store import Store
 
@@ -28,11 +39,19 @@ def document(lane: int, arrow: str, *, inertia: bool = True, bow: str = "Winter 
     about = {"inertia": {"cant": "0.12 kg m^2", "pitch": "0.16 kg m^2", "yaw": "0.09 kg m^2"}} if inertia else {}
     return {
         "archer": {"name": f"Lane {lane}", "handedness": "right"},
-        "bow": {"name": bow, "kind": "compound", "peak_weight": "50 lbf", "let_off": 0.75, "draw_length": "28.5 in",
-                "brace_height": "7 in", "mass": "2.6 kg", **about},
+        "bow": {
+            "name": bow,
+            "kind": "compound",
+            "peak_weight": "50 lbf",
+            "let_off": 0.75,
+            "draw_length": "28.5 in",
+            "brace_height": "7 in",
+            "mass": "2.6 kg",
+            **about,
+        },
         "arrow": {"name": arrow, "mass": MASS[arrow]},
         "target": {"face": "40 cm", "distance": "18 m"},
-    }  # fmt: skip
+    }
 
 
 def trace(
@@ -57,8 +76,14 @@ def trace(
     turning = accelerating * np.radians(INERTIA)[:, None] + rng.normal(0, 0.01, rate.shape)
     turning = np.where(t > window_s, np.gradient(np.radians(rate), t, axis=1) * INERTIA[:, None], turning)
     f4 = np.float32
-    return Trace(ms.astype(f4), force.T.astype(f4), ms.astype(f4), rate.T.astype(f4), rotation.T.astype(f4),
-                 turning.T.astype(f4) if inertia else None)  # fmt: skip
+    return Trace(
+        ms.astype(f4),
+        force.T.astype(f4),
+        ms.astype(f4),
+        rate.T.astype(f4),
+        rotation.T.astype(f4),
+        turning.T.astype(f4) if inertia else None,
+    )
 
 
 def shot(number: int, arrow: str, rng: np.random.Generator, *, fault: float = 0.0, inertia: bool = True) -> Shot:
@@ -75,25 +100,57 @@ def shot(number: int, arrow: str, rng: np.random.Generator, *, fault: float = 0.
     right, up = (-math.radians(rotation[axis]) * DISTANCE_M * 1e3 for axis in (2, 1))
     spread = tuple(math.radians(sigma[axis]) * DISTANCE_M * 1e3 for axis in (2, 1))
     return Shot(
-        number=number, segment=0, release_s=10.0 + 40 * number, release_sigma_s=0.00015,
-        departure_s=10.0 + 40 * number + window, departure_sigma_s=0.00012, departure_from="shock",
-        time_on_string_s=window, time_on_string_sigma_s=0.00019, rest_clear_s=10.0 + 40 * number + window + 0.0021,
+        number=number,
+        segment=0,
+        release_s=10.0 + 40 * number,
+        release_sigma_s=0.00015,
+        departure_s=10.0 + 40 * number + window,
+        departure_sigma_s=0.00012,
+        departure_from="shock",
+        time_on_string_s=window,
+        time_on_string_sigma_s=0.00019,
+        rest_clear_s=10.0 + 40 * number + window + 0.0021,
         at_departure=AtDeparture(
-            Axes.of(rotation), Axes.of(sigma), Axes.of(rate), Axes.of([0.1, 0.1, 0.1]),
-            Parts(Axes.of(carried), Axes.of(rotation - carried - pressed), Axes.of(pressed),
-                  Axes.of(sigma * 0.4), Axes.of(sigma * 1.2), Axes.of(sigma)),
+            Axes.of(rotation),
+            Axes.of(sigma),
+            Axes.of(rate),
+            Axes.of([0.1, 0.1, 0.1]),
+            Parts(
+                Axes.of(carried),
+                Axes.of(rotation - carried - pressed),
+                Axes.of(pressed),
+                Axes.of(sigma * 0.4),
+                Axes.of(sigma * 1.2),
+                Axes.of(sigma),
+            ),
             PointingShift(right, up, *spread),
         ),
-        budget=tuple(BudgetRow(name, kind, Axes.of(sigma * share)) for name, kind, share in
-                     (("noise", "A", 0.2), ("bias", "A", 0.3), ("timing", "B", 0.85), ("acceleration", "B", 0.38))),
-        after_release=tuple(RotationAt(m, Axes.of(drawn.rotation_deg[int(np.searchsorted(drawn.gyro_ms, m))]))
-                            for m in (5, 10, 15, 20, 30, 50)),
-        window=Window(peak_rate_deg_s=Axes.of(np.abs(rate)), mean_torque_nm=Axes.of(torque) if inertia else Axes(),
-                      mean_torque_sigma_nm=Axes.of([0.01, 0.01, 0.01]) if inertia else Axes()),
-        hold=Hold(float(rng.uniform(3, 6)), Axes.of([0.4, 0.5, 0.3]), Axes.of([0.3, 0.3, 0.2]), Axes.of([0.1, 0.1, 0.0])),
-        follow_through=FollowThrough(), flags=_flags(right, up, spread),
-        notes=() if inertia else ("no torque: the set-up states no inertia",), trace=drawn,
-    )  # fmt: skip
+        budget=tuple(
+            BudgetRow(name, kind, Axes.of(sigma * share))
+            for name, kind, share in (
+                ("noise", "A", 0.2),
+                ("bias", "A", 0.3),
+                ("timing", "B", 0.85),
+                ("acceleration", "B", 0.38),
+            )
+        ),
+        after_release=tuple(
+            RotationAt(m, Axes.of(drawn.rotation_deg[int(np.searchsorted(drawn.gyro_ms, m))]))
+            for m in (5, 10, 15, 20, 30, 50)
+        ),
+        window=Window(
+            peak_rate_deg_s=Axes.of(np.abs(rate)),
+            mean_torque_nm=Axes.of(torque) if inertia else Axes(),
+            mean_torque_sigma_nm=Axes.of([0.01, 0.01, 0.01]) if inertia else Axes(),
+        ),
+        hold=Hold(
+            float(rng.uniform(3, 6)), Axes.of([0.4, 0.5, 0.3]), Axes.of([0.3, 0.3, 0.2]), Axes.of([0.1, 0.1, 0.0])
+        ),
+        follow_through=FollowThrough(),
+        flags=_flags(right, up, spread),
+        notes=() if inertia else ("no torque: the set-up states no inertia",),
+        trace=drawn,
+    )
 
 
 def _flags(right: float, up: float, spread: tuple[float, float]) -> tuple[Flag, ...]:
@@ -103,16 +160,29 @@ def _flags(right: float, up: float, spread: tuple[float, float]) -> tuple[Flag, 
         if beyond > 2 * sigma or abs(beyond) <= 2 * sigma:
             over = beyond > 2 * sigma
             words = {"right": ("right", "left"), "up": ("high", "low")}[side][0 if value > 0 else 1]
-            text = f"{abs(value):.1f} mm {words}, {'over' if over else 'so near that it could be on either side of'} the limit of {LIMIT_MM:.0f} mm"
-            found.append(Flag(f"pointing_shift_{side}", value, LIMIT_MM, "mm", sigma, "over" if over else "too_close_to_tell", text))
-    return tuple(found)  # fmt: skip
+            near = "over" if over else "so near that it could be on either side of"
+            text = f"{abs(value):.1f} mm {words}, {near} the limit of {LIMIT_MM:.0f} mm"
+            found.append(
+                Flag(
+                    f"pointing_shift_{side}",
+                    value,
+                    LIMIT_MM,
+                    "mm",
+                    sigma,
+                    "over" if over else "too_close_to_tell",
+                    text,
+                )
+            )
+    return tuple(found)
 
 
 def recording(store: Store, lane: int, arrow: str, started: float, doc: Mapping[str, Any]) -> int:
     """A recording of one lane's session."""
     name = f"recordings/lane-{lane}-{int(started)}.qhr"
     store.put_setup(doc)
-    return store.put_recording(RecordingFacts(name, f"id-{lane}-{arrow}-{started}", started, "clock", "whole", None, 2000.0))
+    return store.put_recording(
+        RecordingFacts(name, f"id-{lane}-{arrow}-{started}", started, "clock", "whole", None, 2000.0)
+    )
 
 
 def add(store: Store, recording_id: int, one: Shot, started: float, doc: Mapping[str, Any]) -> int | None:
@@ -137,8 +207,10 @@ def league(store: Store, *, evenings: int = 3, shots: int = 9, seed: int = 4) ->
                     ids.append(add(store, to, shot(number, arrow, rng, fault=fault), started, doc))
                 store.add_rejected(
                     to,
-                    [Rejected(30.0, "let_down", "drawn and let down over 1.4 s, no push"),
-                     Rejected(300.0, "set_down", "a knock without a draw before it")],
+                    [
+                        Rejected(30.0, "let_down", "drawn and let down over 1.4 s, no push"),
+                        Rejected(300.0, "set_down", "a knock without a draw before it"),
+                    ],
                     started_unix_s=started,
-                )  # fmt: skip
+                )
     return [i for i in ids if i is not None]

@@ -1,1 +1,1 @@
-"""Fetch from the store, call a figure, return. Bodies are plain functions that need no app; `register` connects them."""
+"""Fetch from the store, call a figure, return. Bodies are plain functions and need no app; `register` connects them."""

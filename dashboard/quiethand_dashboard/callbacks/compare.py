@@ -14,13 +14,12 @@ from quiethand_dashboard.callbacks.fetched import MOST_EARLIER, usual_band
 from quiethand_dashboard.figures.excess import excess_spans, excess_words
 from quiethand_dashboard.figures.palette import Scheme
 from quiethand_dashboard.figures.side_by_side import csv_text, rows
-from quiethand_dashboard.figures.style import blank
+from quiethand_dashboard.figures.style import Figure, blank
 from quiethand_dashboard.figures.traces import Band, DrawnShot, traces_figure
 
 if TYPE_CHECKING:
     from datetime import tzinfo
 
-    import plotly.graph_objects as go
     from quiethand.store.records import ShotRecord
     from quiethand.store.store import Store
 
@@ -38,13 +37,13 @@ class CompareView(NamedTuple):
     chosen: Any
     excess: Any
     table: Any
-    yaw: go.Figure
-    pitch: go.Figure
-    cant: go.Figure
+    yaw: Figure
+    pitch: Figure
+    cant: Figure
 
 
 def chosen_shots(search: str | None) -> list[int]:
-    """The shots that an address names ("?shots=3,8"): at most six, each once, A first; what is no number is left out."""
+    """The shots that an address names ("?shots=3,8"): at most six, each once, A first; others are left out."""
     values = parse_qs((search or "").lstrip("?")).get("shots", [""])[0].split(",")
     numbers = [int(v) for v in values[:50] if v.isascii() and v.isdigit() and len(v) < 16]
     return list(dict.fromkeys(numbers))[:MOST_SHOTS]
@@ -87,13 +86,13 @@ def compare_view(store: Store, shot_ids: Sequence[int], scheme: Scheme, zone: tz
     if not shots:
         nothing = blank(scheme, "")
         return CompareView(True, chosen, [], [], nothing, nothing, nothing)
-    band = _common_band(store, shots)
+    band = usual_band(store.usual_inputs(shots[0].id, MOST_EARLIER))
     drawn = []
     for letter, shot in zip(LETTERS, shots, strict=False):
         window = shot.contract.get("time_on_string_s")
         window_ms = None if window is None else window * 1e3
         if shot.trace is not None:
-            spans = excess_spans(shot.trace, window_ms, band)
+            spans = excess_spans(shot.trace, window_ms, band) if _alike(shot, shots[0]) else ()
             drawn.append(DrawnShot(f"{letter}, shot {shot.number}", shot.trace, window_ms, spans))
     figures = [
         traces_figure(axis, drawn, band, scheme, keep=address_of(shot_ids))
@@ -104,12 +103,9 @@ def compare_view(store: Store, shot_ids: Sequence[int], scheme: Scheme, zone: tz
     return CompareView(False, chosen, _excess(shots, drawn, band), _table(shots), *figures)
 
 
-def _common_band(store: Store, shots: Sequence[ShotRecord]) -> Band | None:
-    """The usual before the latest of the shots, drawn where all chosen shots are of its archer, bow and arrow."""
-    first = shots[0]
-    same = all((s.archer, s.bow, s.arrow) == (first.archer, first.bow, first.arrow) for s in shots)
-    last = max(shots, key=lambda s: s.unix_s)
-    return usual_band(store.usual_inputs(last.id, MOST_EARLIER)) if same else None
+def _alike(one: ShotRecord, other: ShotRecord) -> bool:
+    """Whether the usual of one is the usual of the other."""
+    return (one.archer, one.bow, one.arrow) == (other.archer, other.bow, other.arrow)
 
 
 def _chosen(shots: Sequence[ShotRecord], gone: int, zone: tzinfo) -> Any:
@@ -140,16 +136,19 @@ def _excess(shots: Sequence[ShotRecord], drawn: Sequence[DrawnShot], band: Band 
     told = []
     for letter, shot in zip(LETTERS, shots, strict=False):
         spans = next((d.excess for d in drawn if d.label.startswith(letter)), ())
-        lines = [*excess_words(spans), *(f["text"] for f in shot.flags)]
-        told.append(
-            html.Li([html.B(f"{letter}  "), html.Ul([html.Li(line) for line in lines]) if lines else "nothing to tell"])
-        )
+        lines = [*(f["text"] for f in shot.flags), *excess_words(spans)]
+        if band is not None and not _alike(shot, shots[0]):
+            lines.append("another archer, bow or arrow than A: not held against A's usual")
+        shown: Any = html.Ul([html.Li(line) for line in lines]) if lines else " nothing out of the ordinary"
+        told.append(html.Li([html.Span(letter, className="letter"), shown]))
     if band is not None:
-        ground = f"Against this archer's usual, from {band.shots} earlier shots with the same bow and arrow; and the limits."
+        ground = (
+            f"Grey band: what was usual before A, from {band.shots} shots of the same archer, bow and arrow. What "
+            "leaves it for 2 ms or longer is drawn thick and listed here, with what is over a limit."
+        )
     else:
         ground = (
-            "No usual band: it takes shots of one archer, bow and arrow, and enough earlier ones of the same. What follows "
-            "are the limits."
+            "What is over a limit. The band of the usual takes some more shots of A's archer, bow and arrow before A."
         )
     return [html.P(ground, className="quiet"), html.Ul(told, className="excess")]
 
@@ -157,22 +156,29 @@ def _excess(shots: Sequence[ShotRecord], drawn: Sequence[DrawnShot], band: Band 
 def _table(shots: Sequence[ShotRecord]) -> Any:
     found = rows([shot.measures for shot in shots])
     two = len(shots) == 2
-    heads = ["", *(f"{letter}, shot {s.number}" for letter, s in zip(LETTERS, shots, strict=False)), *(["B less A"] if two else [])]
+    heads = [
+        "",
+        *(f"{letter}, shot {s.number}" for letter, s in zip(LETTERS, shots, strict=False)),
+        *(["B less A"] if two else []),
+    ]
     return html.Table(
         [
             html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])),
             html.Tbody(
                 [
                     html.Tr(
-                        [html.Th(row.words, scope="row"), *(html.Td(cell) for cell in row.cells),
-                         *([html.Td(row.difference)] if two else [])]
+                        [
+                            html.Th(row.words, scope="row"),
+                            *(html.Td(cell) for cell in row.cells),
+                            *([html.Td(row.difference)] if two else []),
+                        ]
                     )
                     for row in found
                 ]
             ),
         ],
         className="plain-table roomy",
-    )  # fmt: skip
+    )
 
 
 def register(app: Dash, store: Store) -> None:
@@ -197,8 +203,11 @@ def register(app: Dash, store: Store) -> None:
     def _choice(ticked: list[dict[str, Any]] | None, search: str | None, path: str | None) -> tuple[Any, Any]:
         return choice(ctx.triggered_id, ticked, search, path)
 
-    @app.callback(Output(ids.COMPARE_URL, "search", allow_duplicate=True), Input(ids.COMPARE_CLEAR, "n_clicks"),
-                  prevent_initial_call=True)  # fmt: skip
+    @app.callback(
+        Output(ids.COMPARE_URL, "search", allow_duplicate=True),
+        Input(ids.COMPARE_CLEAR, "n_clicks"),
+        prevent_initial_call=True,
+    )
     def _clear(clicks: int | None) -> Any:
         return "" if clicks else no_update
 

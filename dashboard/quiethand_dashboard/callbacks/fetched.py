@@ -9,7 +9,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-
 from quiethand.axes import AXIS_NAMES
 from quiethand.bow.faces import face_of
 from quiethand.bow.model import Setup
@@ -94,10 +93,17 @@ def unusual(shot: ShotRecord, earlier: Sequence[Earlier]) -> list[dict[str, Any]
         side = "more" if shown > high else "less"
         axis = words if words in AXIS_NAMES else None
         said = axis_words(axis, shown) if axis else f"{shown:.2f} {unit}"
-        usually = (
-            f"{axis_words(axis, low)} to {axis_words(axis, high)}" if axis else f"{low:.2f} to {high:.2f} {unit}"
-        )
+        usually = f"{axis_words(axis, low)} to {axis_words(axis, high)}" if axis else f"{low:.2f} to {high:.2f} {unit}"
         text = f"{words} {said}; usually {usually}, from {before.shots} earlier shots"
-        found.append({"measure": measure, "value": shown, "limit": high if side == "more" else low, "unit": unit,
-                      "sigma": None if sigma is None else factor * sigma, "verdict": "unusual", "text": text})  # fmt: skip
+        found.append(
+            {
+                "measure": measure,
+                "value": shown,
+                "limit": high if side == "more" else low,
+                "unit": unit,
+                "sigma": None if sigma is None else factor * sigma,
+                "verdict": "unusual",
+                "text": text,
+            }
+        )
     return found

@@ -18,32 +18,43 @@ from quiethand.errors import InputError
 from quiethand_dashboard import ids
 from quiethand_dashboard.callbacks.fetched import setup_of
 from quiethand_dashboard.figures.launch import (
-    GRAIN_KG, LBF_N, ArrowPoint, arrows_figure, draw_force_figure, stroke_figure,
-)  # fmt: skip
+    GRAIN_KG,
+    LBF_N,
+    ArrowPoint,
+    arrows_figure,
+    draw_force_figure,
+    stroke_figure,
+)
 from quiethand_dashboard.figures.palette import Scheme
-from quiethand_dashboard.figures.style import blank
+from quiethand_dashboard.figures.style import Figure, blank
+from quiethand_dashboard.pages import launch_parts
 
 if TYPE_CHECKING:
-    import plotly.graph_objects as go
     from quiethand.store.store import Store
 
 __all__ = ["EXAMPLE", "BowChoice", "LaunchView", "bow_choices", "launch_view", "register"]
 
-FT_M: Final = 0.3048
 ROWS: Final = 2000
+SAME_MASS_KG: Final = 0.1e-3  # two steps of the slider
 EXAMPLE_TORQUE_NM: Final = 0.1  # carried through each arrow where no measured torque is known
 
 # Shown until set-ups are stored, and said to be invented wherever it is shown.
 EXAMPLE: Final = Setup(
     archer=Archer("an invented archer", "right"),
     bow=Bow(
-        name="an invented compound", kind="compound", peak_weight_n=50 * LBF_N, let_off=0.75, draw_length_m=28.5 * 0.0254,
-        brace_height_m=7 * 0.0254, mass_kg=2.6, inertia_kg_m2=Axes(0.12, 0.16, 0.09),
+        name="an invented compound",
+        kind="compound",
+        peak_weight_n=50 * LBF_N,
+        let_off=0.75,
+        draw_length_m=28.5 * 0.0254,
+        brace_height_m=7 * 0.0254,
+        mass_kg=2.6,
+        inertia_kg_m2=Axes(0.12, 0.16, 0.09),
     ),
     arrow=Arrow("an invented arrow", mass_kg=380 * GRAIN_KG),
     target=Target("40 cm", 18.0),
     source="the invented example",
-)  # fmt: skip
+)
 
 
 @dataclass(frozen=True)
@@ -65,14 +76,14 @@ class LaunchView(NamedTuple):
     cautions: Any
     figures: Any
     about: str
-    curve: go.Figure
-    stroke: go.Figure
+    curve: Figure
+    stroke: Figure
     arrows: Any
-    arrows_figure: go.Figure
+    arrows_figure: Figure
 
 
 def bow_choices(store: Store) -> dict[str, BowChoice]:
-    """Every archer and bow of the latest shots by the set-up's id, the latest first; the invented example where none."""
+    """Every archer and bow of the latest shots by the set-up's id, the latest first; else the invented example."""
     newest: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
     for row in store.shot_rows(limit=ROWS):
         newest.setdefault((row["archer"], row["bow"]), []).append(row)
@@ -83,7 +94,9 @@ def bow_choices(store: Store) -> dict[str, BowChoice]:
             continue
         label = ", ".join(name for name in (bow, archer) if name) or "unnamed bow"
         found[str(rows[0]["setup_id"])] = BowChoice(label, setup, _arrows(store, rows), _usual_torque(rows))
-    return found or {"example": BowChoice("An invented compound, to try", EXAMPLE, (EXAMPLE.arrow,), None, invented=True)}
+    return found or {
+        "example": BowChoice("An invented compound, to try", EXAMPLE, (EXAMPLE.arrow,), None, invented=True)
+    }
 
 
 def _arrows(store: Store, rows: Sequence[Mapping[str, Any]]) -> tuple[Arrow, ...]:
@@ -110,7 +123,9 @@ def launch_view(choice: BowChoice, mass_kg: float, let_off: float | None, scheme
         tried = launch(setup, arrow_mass_kg=mass_kg, let_off=let_off)
     except InputError as wrong:
         nothing = blank(scheme, "No launch model for this set-up.")
-        return LaunchView(mass_words, let_off_words, [*warned, html.P(str(wrong))], [], "", nothing, nothing, [], nothing)
+        return LaunchView(
+            mass_words, let_off_words, [*warned, html.P(str(wrong))], [], "", nothing, nothing, [], nothing
+        )
     own = _or_none(setup)
     torque = choice.torque_nm or EXAMPLE_TORQUE_NM
     arrows = _side_by_side(choice, tried, let_off)
@@ -118,16 +133,18 @@ def launch_view(choice: BowChoice, mass_kg: float, let_off: float | None, scheme
         mass_words,
         let_off_words,
         warned,
-        _figures(tried, own, setup),
-        _about(choice, tried),
+        launch_parts.figures(tried, own, setup.target.distance_m),
+        launch_parts.about(tried, invented=choice.invented),
         draw_force_figure(tried, own, scheme),
         stroke_figure(tried, own, scheme),
-        _table(arrows, choice, torque),
-        arrows_figure(_line(setup, let_off, torque), [_point(name, run, torque, name == _HERE) for name, run in arrows], torque, scheme),
-    )  # fmt: skip
-
-
-_HERE: Final = "as set here"
+        launch_parts.table(arrows, torque, own_torque=choice.torque_nm is not None),
+        arrows_figure(
+            _line(setup, let_off, torque),
+            [_point(name, run, torque, here) for name, run, here in arrows],
+            torque,
+            scheme,
+        ),
+    )
 
 
 def _or_none(setup: Setup, mass_kg: float | None = None, let_off: float | None = None) -> Launch | None:
@@ -137,10 +154,17 @@ def _or_none(setup: Setup, mass_kg: float | None = None, let_off: float | None =
         return None
 
 
-def _side_by_side(choice: BowChoice, tried: Launch, let_off: float | None) -> list[tuple[str, Launch]]:
+def _side_by_side(choice: BowChoice, tried: Launch, let_off: float | None) -> list[tuple[str, Launch, bool]]:
+    """Name, launch, and whether the slider is at it: each of the archer's arrows, and the slider's unless it is one."""
     runs = [(arrow.name or "unnamed arrow", _or_none(choice.setup, arrow.mass_kg, let_off)) for arrow in choice.arrows]
-    found = [(name, run) for name, run in runs if run is not None]
-    return sorted([*found, (_HERE, tried)], key=lambda pair: pair[1].arrow_mass_kg)
+    found = [(name, run, _same_mass(run, tried)) for name, run in runs if run is not None]
+    if not any(here for _, _, here in found):
+        found.append(("as set here", tried, True))
+    return sorted(found, key=lambda arrow: arrow[1].arrow_mass_kg)
+
+
+def _same_mass(one: Launch, other: Launch) -> bool:
+    return abs(one.arrow_mass_kg - other.arrow_mass_kg) < SAME_MASS_KG
 
 
 def _line(setup: Setup, let_off: float | None, torque_nm: float, points: int = 15) -> list[ArrowPoint]:
@@ -155,84 +179,6 @@ def _point(name: str, run: Launch, torque_nm: float, tried: bool) -> ArrowPoint:
 def _worth(run: Launch, torque_nm: float) -> float | None:
     sensitivity = run.sensitivity_mm_per_nm.yaw
     return None if sensitivity is None else sensitivity * torque_nm
-
-
-def _figures(tried: Launch, own: Launch | None, setup: Setup) -> list[Any]:
-    def against(value: float, its_own: float | None, unit: str, digits: int) -> str:
-        if its_own is None or abs(value - its_own) < 0.5 * 10**-digits:
-            return "as in your set-up"
-        more = "more" if value > its_own else "less"
-        return f"{abs(value - its_own):.{digits}f} {unit} {more} than your set-up"
-
-    ms, own_ms = tried.time_on_string_s * 1e3, None if own is None else own.time_on_string_s * 1e3
-    speed = tried.arrow_speed_m_s
-    yaw = tried.sensitivity_mm_per_nm.yaw
-    own_yaw = None if own is None else own.sensitivity_mm_per_nm.yaw
-    far = f" at {setup.target.distance_m:g} m" if setup.target.distance_m else ""
-    return [
-        _big("Time on the string", f"{ms:.1f}", "ms", against(ms, own_ms, "ms", 1)),
-        _big("Rest clear", f"{tried.rest_clear_s * 1e3:.1f}", "ms", "lock time until the nock has passed the rest"),
-        _big("Arrow's speed", f"{speed:.1f}", "m/s", f"{speed / FT_M:.0f} ft/s"),
-        _big(f"Sideways{far} for 1 N m", "–" if yaw is None else f"{yaw:.0f}", "mm" if yaw is not None else "",
-             "needs the bow's inertia and the distance" if yaw is None else against(yaw, own_yaw, "mm", 0)),
-        _big("Energy of the arrow", f"{tried.kinetic_energy_j:.1f}", "J",
-             f"{100 * tried.efficiency:.0f} % of {tried.stored_energy_j:.1f} J stored"),
-        _big("Holding weight", f"{tried.holding_weight_n:.0f}", "N", f"{tried.holding_weight_n / LBF_N:.1f} lbf"),
-    ]  # fmt: skip
-
-
-def _big(title: str, number: str, unit: str, below: str) -> html.Div:
-    return html.Div(
-        [
-            html.Div(title, className="figure-title"),
-            html.Div([html.Span(number, className="number"), " ", html.Span(unit, className="unit")]),
-            html.Div(below, className="quiet figure-below"),
-        ],
-        className="big-figure second",
-    )
-
-
-def _about(choice: BowChoice, tried: Launch) -> str:
-    told = ["This bow is invented, to try the page with; your own appears with its first shot."] if choice.invented else []
-    told.append(
-        "Solid lines: as set here; dashed: your set-up. "
-        + ("The draw-force curve was measured." if tried.curve_from == "measured" else
-           "No draw-force curve is in the set-up: a generic one of its kind is assumed.")
-    )  # fmt: skip
-    told += [note[:1].upper() + note[1:] + "." for note in tried.notes]
-    return " ".join(told)
-
-
-def _table(arrows: Sequence[tuple[str, Launch]], choice: BowChoice, torque_nm: float) -> Any:
-    known = "your usual size of torque" if choice.torque_nm else "a torque"
-    heads = ("Arrow", "Mass", "On the string", "Rest clear", "Speed", f"Sideways from {known}, {torque_nm:.2g} N m")
-    rows = []
-    for name, run in arrows:
-        worth = _worth(run, torque_nm)
-        rows.append(
-            html.Tr(
-                [
-                    html.Th(name, scope="row"),
-                    html.Td(f"{run.arrow_mass_kg * 1e3:.1f} g, {run.arrow_mass_kg / GRAIN_KG:.0f} gr"),
-                    html.Td(f"{run.time_on_string_s * 1e3:.1f} ms"),
-                    html.Td(f"{run.rest_clear_s * 1e3:.1f} ms"),
-                    html.Td(f"{run.arrow_speed_m_s:.1f} m/s, {run.arrow_speed_m_s / FT_M:.0f} ft/s"),
-                    html.Td("not known" if worth is None else f"{worth:.1f} mm"),
-                ],
-                className="shown" if name == _HERE else "",
-            )
-        )
-    return [
-        html.Table(
-            [html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])), html.Tbody(rows)],
-            className="plain-table roomy",
-        ),
-        html.P(
-            "What a slow arrow shows, a quick one hides: the same torque is worth more at the target the longer the arrow "
-            "stays on the string. Practise with the slow one, compete with the quick one, each within the maker's limits.",
-            className="quiet",
-        ),
-    ]
 
 
 def register(app: Dash, store: Store) -> None:

@@ -11,7 +11,7 @@ from dash import MATCH, Dash, Input, Output, State, dcc, html, no_update
 from quiethand_dashboard import ids
 
 if TYPE_CHECKING:
-    from quiethand.store.live_status import LiveStatus
+    from quiethand.live_status import LiveStatus
     from quiethand.store.store import Store
 
 __all__ = ["navigation", "page_for", "pulse", "register", "sensor_words"]
@@ -38,7 +38,7 @@ def navigation(path: str | None, pages: Mapping[str, str]) -> list[Any]:
 
 
 def sensor_words(status: LiveStatus | None, now_unix_s: float) -> tuple[str, str]:
-    """How the sensor is doing: a few words for the header, and a sentence that says what to do where something is wrong."""
+    """How the sensor is doing: a few words for the header, and a sentence on what to do where something is wrong."""
     if status is None:
         return "No sensor yet", ""
     if status.state == "stopped":
@@ -61,8 +61,8 @@ def sensor_words(status: LiveStatus | None, now_unix_s: float) -> tuple[str, str
     share = status.lost_samples / total if total else 0.0
     if share > LOSSY_SHARE:
         return f"{rate}, {100 * share:.1f} % lost", (
-            f"The link is lossy: {status.lost_samples} of {total} samples never came ({100 * share:.1f} %). A shot whose "
-            "window lost samples has figures missing. Try a shorter or better cable, or a lower sample rate."
+            f"The link is lossy: {status.lost_samples} of {total} samples never came ({100 * share:.1f} %). A shot "
+            "whose window lost samples has figures missing. Try a shorter or better cable, or a lower sample rate."
         )
     return rate, ""
 
@@ -98,6 +98,15 @@ def register(app: Dash, store: Store, layouts: Mapping[str, Callable[[], Any]], 
         "function () { return Intl.DateTimeFormat().resolvedOptions().timeZone || ''; }",
         Output(ids.ZONE, "data"),
         Input(ids.URL, "href"),
+    )
+    # The table's library has a switch of its own for dark and light.
+    app.clientside_callback(
+        """function (scheme) {
+            document.documentElement.setAttribute('data-ag-theme-mode', scheme || 'light');
+            return window.dash_clientside.no_update;
+        }""",
+        Output(ids.SCHEME, "data-seen"),
+        Input(ids.SCHEME, "computedColorScheme"),
     )
     app.clientside_callback(
         """function (clicks, id) {

@@ -17,9 +17,12 @@ __all__ = ["Span", "excess_spans", "excess_words"]
 
 # Each point by itself strays beyond the band one time in twenty: an excursion counts when it lasts.
 _LEAST_MS: Final = 2.0
+_LEAST_SHARE: Final = 0.1  # and when it goes further out than this share of the band's own width
 _NAMES: Final = {
-    "rotation_deg": ("rotation", "deg"), "rate_deg_s": ("rate", "deg/s"), "torque_nm": ("torque", "N m"),
-}  # fmt: skip
+    "rotation_deg": ("rotation", "deg"),
+    "rate_deg_s": ("rate", "deg/s"),
+    "torque_nm": ("torque", "N m"),
+}
 
 
 @dataclass(frozen=True)
@@ -52,7 +55,7 @@ def excess_spans(trace: Trace, window_ms: float | None, band: Band | None) -> tu
             found += [
                 Span(axis, quantity, float(ms[a]), float(ms[b - 1]), float(beyond[a:b].max()))
                 for a, b in _runs(beyond > 0)
-                if ms[b - 1] - ms[a] >= _LEAST_MS
+                if ms[b - 1] - ms[a] >= _LEAST_MS and np.any(beyond[a:b] > _LEAST_SHARE * (high - low)[a:b])
             ]
     return tuple(found)
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-import plotly.graph_objects as go
 from numpy.typing import NDArray
 from quiethand.bow.launch import Launch
 
 from quiethand_dashboard.figures.palette import AXIS_COLOURS, DASHES, OKABE_ITO, Scheme, ink
-from quiethand_dashboard.figures.style import axis_look, bare_figure, plain, said
+from quiethand_dashboard.figures.style import Figure, add_text, add_trace, axis_look, bare_figure, panel_domain, plain
 
 __all__ = ["GRAIN_KG", "LBF_N", "ArrowPoint", "arrows_figure", "draw_force_figure", "stroke_figure"]
 
@@ -29,37 +28,62 @@ def _lines_colour(scheme: Scheme) -> str:
     return OKABE_ITO["sky blue"] if scheme == "dark" else "#24527a"
 
 
-def draw_force_figure(tried: Launch, own: Launch | None, scheme: Scheme) -> go.Figure:
-    """Force against the string's distance from the pivot point; what the sliders make solid, the set-up's own dashed."""
+def draw_force_figure(tried: Launch, own: Launch | None, scheme: Scheme) -> Figure:
+    """Force against the string's distance from the pivot point: as the sliders are, solid; the set-up's own, dashed."""
     colours, colour = ink(scheme), _lines_colour(scheme)
-    figure = bare_figure(scheme, height=320, margin=(58, 54, 26, 48))
-    figure.update_layout(uirevision="draw-force")
+    figure = bare_figure(scheme, height=460, margin=(58, 58, 26, 48))
+    figure["layout"] |= {"uirevision": "draw-force"}
     for run, dash, name in ((own, _OWN, "your set-up"), (tried, _TRIED, "as set here")):
         if run is None:
             continue
         where, force = _curve(run)
-        figure.add_trace(
-            go.Scatter(
-                x=(where * 100).astype(np.float32), y=force.astype(np.float32), mode="lines", name=name,
-                line={"color": colour, "width": 2.4 if dash == _TRIED else 1.6, "dash": dash},
-                fill="tozeroy" if dash == _TRIED else None, fillcolor=colours.window,
-                customdata=np.column_stack([where / INCH_M, force / LBF_N]).astype(np.float32),
-                hovertemplate="%{y:.0f} N (%{customdata[1]:.1f} lbf) at %{x:.1f} cm (%{customdata[0]:.1f} in)"
-                              f"<extra>{name}</extra>",
-            )
-        )  # fmt: skip
+        add_trace(
+            figure,
+            "scatter",
+            x=(where * 100).astype(np.float32),
+            y=force.astype(np.float32),
+            mode="lines",
+            name=name,
+            line={"color": colour, "width": 2.4 if dash == _TRIED else 1.6, "dash": dash},
+            fill="tozeroy" if dash == _TRIED else None,
+            fillcolor=colours.window,
+            customdata=np.column_stack([where / INCH_M, force / LBF_N]).astype(np.float32),
+            hovertemplate="%{y:.0f} N (%{customdata[1]:.1f} lbf) at %{x:.1f} cm (%{customdata[0]:.1f} in)"
+            f"<extra>{name}</extra>",
+        )
     top = 1.08 * max(float(_curve(run)[1].max()) for run in (tried, own) if run is not None)
-    figure.update_layout(
-        xaxis={"title": {"text": "string to pivot point, cm"}},
-        yaxis={"title": {"text": "drawing force, N"}, "range": [0, top]},
-        yaxis2={"overlaying": "y", "side": "right", "range": [0, top / LBF_N], "title": {"text": "lbf"},
-                "showgrid": False, "tickfont": {"size": 12, "color": colours.quiet},
-                "zeroline": False, "fixedrange": True},
-    )  # fmt: skip
-    figure.add_trace(go.Scatter(x=[None], y=[None], yaxis="y2", hoverinfo="skip"))
+    title = axis_look(scheme)["title"]
+    figure["layout"] |= {
+        "xaxis": axis_look(scheme) | {"title": title | {"text": "string to pivot point, cm"}},
+        "yaxis": axis_look(scheme) | {"title": title | {"text": "drawing force, N"}, "range": [0, top]},
+        "yaxis2": axis_look(scheme)
+        | {
+            "overlaying": "y",
+            "side": "right",
+            "range": [0, top / LBF_N],
+            "title": title | {"text": "lbf"},
+            "showgrid": False,
+            "tickmode": "linear",
+            "dtick": 10,
+            "zeroline": False,
+            "fixedrange": True,
+        },
+    }
+    add_trace(figure, "scatter", x=[None], y=[None], yaxis="y2", hoverinfo="skip")
     words = f"shaded: the stored energy, {tried.stored_energy_j:.0f} J"
-    figure.add_annotation(said(words, x=0, y=1, xref="paper", yref="paper", colour=colours.quiet, xanchor="left",
-                               yanchor="bottom", yshift=3, size=12))  # fmt: skip
+    add_text(
+        figure,
+        words,
+        x=0,
+        y=1,
+        xref="paper",
+        yref="paper",
+        colour=colours.quiet,
+        xanchor="left",
+        yanchor="bottom",
+        yshift=3,
+        size=12,
+    )
     return figure
 
 
@@ -68,39 +92,47 @@ def _curve(run: Launch) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return run.curve.full_draw_m - run.travel_m[::-1], run.force_n[::-1]
 
 
-def stroke_figure(tried: Launch, own: Launch | None, scheme: Scheme) -> go.Figure:
+def stroke_figure(tried: Launch, own: Launch | None, scheme: Scheme) -> Figure:
     """The string's travel, its speed and the force on it against time from release; ends where the arrow leaves."""
     colours, colour = ink(scheme), _lines_colour(scheme)
-    figure = bare_figure(scheme, height=500, margin=(58, 16, 10, 46))
-    figure.update_layout(uirevision="stroke")
+    figure = bare_figure(scheme, height=460, margin=(58, 16, 4, 46))
+    figure["layout"] |= {"uirevision": "stroke"}
     end = 1.04 * max(run.time_on_string_s for run in (tried, own) if run is not None) * 1e3
-    panels = (("String's travel", "cm", "travel_m", 100.0), ("Speed", "m/s", "speed_m_s", 1.0),
-              ("Force", "N", "force_n", 1.0))  # fmt: skip
+    panels = (
+        ("String's travel", "cm", "travel_m", 100.0),
+        ("Speed", "m/s", "speed_m_s", 1.0),
+        ("Force", "N", "force_n", 1.0),
+    )
     for row, (title, unit, name, factor) in enumerate(panels):
         number = "" if row == 0 else str(row + 1)
-        high = 1 - row / 3
-        figure.update_layout(
-            {
-                f"xaxis{number}": axis_look(scheme)
-                | {"anchor": f"y{number}", "range": [0, end], "showticklabels": row == 2, "matches": "x" if row else None}
-                | ({"title": {"text": "milliseconds from release", "font": {"size": 13, "color": colours.quiet}}}
-                   if row == 2 else {}),
-                f"yaxis{number}": axis_look(scheme)
-                | {"anchor": f"x{number}", "domain": [high - 0.25, high - 0.05], "nticks": 5, "rangemode": "tozero"},
-            }
-        )  # fmt: skip
+        low, high = panel_domain(row, 3)
+        figure["layout"] |= {
+            f"xaxis{number}": axis_look(scheme)
+            | {"anchor": f"y{number}", "range": [0, end], "showticklabels": row == 2, "matches": "x" if row else None}
+            | (
+                {"title": {"text": "milliseconds from release", "font": {"size": 13, "color": colours.quiet}}}
+                if row == 2
+                else {}
+            ),
+            f"yaxis{number}": axis_look(scheme)
+            | {"anchor": f"x{number}", "domain": [low, high], "nticks": 5, "rangemode": "tozero"},
+        }
         place: dict[str, Any] = {"xref": "paper", "yref": "paper", "yanchor": "bottom", "yshift": 2, "xanchor": "left"}
-        figure.add_annotation(said(f"<b>{title}</b>, {unit}", x=0, y=high - 0.05, colour=colours.text, **place))
+        add_text(figure, f"<b>{title}</b>, {unit}", x=0, y=high, colour=colours.text, **place)
         for run, dash, name_of in ((own, _OWN, "your set-up"), (tried, _TRIED, "as set here")):
             if run is not None:
-                figure.add_trace(
-                    go.Scatter(
-                        x=(run.time_s * 1e3).astype(np.float32), y=(getattr(run, name) * factor).astype(np.float32),
-                        mode="lines", name=name_of, xaxis=f"x{number}", yaxis=f"y{number}",
-                        line={"color": colour, "width": 2.4 if dash == _TRIED else 1.6, "dash": dash},
-                        hovertemplate="%{y:.3g} " + unit + " at %{x:.1f} ms<extra>" + name_of + "</extra>",
-                    )
-                )  # fmt: skip
+                add_trace(
+                    figure,
+                    "scatter",
+                    x=(run.time_s * 1e3).astype(np.float32),
+                    y=(getattr(run, name) * factor).astype(np.float32),
+                    mode="lines",
+                    name=name_of,
+                    xaxis=f"x{number}",
+                    yaxis=f"y{number}",
+                    line={"color": colour, "width": 2.4 if dash == _TRIED else 1.6, "dash": dash},
+                    hovertemplate="%{y:.3g} " + unit + " at %{x:.1f} ms<extra>" + name_of + "</extra>",
+                )
     return figure
 
 
@@ -115,7 +147,7 @@ class ArrowPoint:
     tried: bool  # the one the slider is at
 
 
-def arrows_figure(line: Sequence[ArrowPoint], arrows: Sequence[ArrowPoint], torque_nm: float, scheme: Scheme) -> go.Figure:
+def arrows_figure(line: Sequence[ArrowPoint], arrows: Sequence[ArrowPoint], torque_nm: float, scheme: Scheme) -> Figure:
     """Time on the string, and what one steady torque is worth at the target, against the arrow's mass.
 
     Args:
@@ -123,48 +155,67 @@ def arrows_figure(line: Sequence[ArrowPoint], arrows: Sequence[ArrowPoint], torq
         arrows: those to mark and name.
     """
     colours = ink(scheme)
-    figure = bare_figure(scheme, height=400, margin=(58, 16, 26, 48))
-    figure.update_layout(hovermode="closest", uirevision="arrows")
+    figure = bare_figure(scheme, height=440, margin=(58, 16, 4, 48))
+    figure["layout"] |= {"hovermode": "closest", "uirevision": "arrows"}
+    middle = sum(p.mass_kg for p in line) / max(len(line), 1)
     known = all(p.shift_mm is not None for p in line)
-    panels = [("Time on the string, ms", lambda p: p.time_on_string_s * 1e3, _lines_colour(scheme))]
+    panels: list[tuple[str, Callable[[ArrowPoint], Any], str]] = [
+        ("Time on the string, ms", lambda p: p.time_on_string_s * 1e3, _lines_colour(scheme))
+    ]
     if known:
-        panels.append(
-            (f"Sideways at the target from a steady {torque_nm:.2g} N m, mm", lambda p: p.shift_mm, AXIS_COLOURS["yaw"])
-        )
+        panels.append((f"Sideways of a steady {torque_nm:.2g} N m, mm", lambda p: p.shift_mm, AXIS_COLOURS["yaw"]))
     for row, (title, value, colour) in enumerate(panels):
         number = "" if row == 0 else str(row + 1)
-        high = 1 - row / len(panels)
+        low, high = panel_domain(row, len(panels), heading=0.12)
         last = row == len(panels) - 1
-        figure.update_layout(
-            {
-                f"xaxis{number}": axis_look(scheme)
-                | {"anchor": f"y{number}", "showticklabels": last, "matches": "x" if row else None, "zeroline": False}
-                | ({"title": {"text": "arrow's mass, g", "font": {"size": 13, "color": colours.quiet}}} if last else {}),
-                f"yaxis{number}": axis_look(scheme)
-                | {"anchor": f"x{number}", "domain": [high - 0.92 / len(panels), high - 0.1 / len(panels)], "nticks": 5,
-                   "zeroline": False},
-            }
-        )  # fmt: skip
-        figure.add_annotation(said(f"<b>{title}</b>", x=0, y=high - 0.1 / len(panels), colour=colours.text, xanchor="left",
-                                   xref="paper", yref="paper", yanchor="bottom", yshift=2))  # fmt: skip
+        figure["layout"] |= {
+            f"xaxis{number}": axis_look(scheme)
+            | {"anchor": f"y{number}", "showticklabels": last, "matches": "x" if row else None, "zeroline": False}
+            | ({"title": {"text": "arrow's mass, g", "font": {"size": 13, "color": colours.quiet}}} if last else {}),
+            f"yaxis{number}": axis_look(scheme)
+            | {"anchor": f"x{number}", "domain": [low, high], "nticks": 5, "zeroline": False},
+        }
+        add_text(
+            figure,
+            f"<b>{title}</b>",
+            x=0,
+            y=high,
+            colour=colours.text,
+            xanchor="left",
+            xref="paper",
+            yref="paper",
+            yanchor="bottom",
+            yshift=2,
+        )
         place = {"xaxis": f"x{number}", "yaxis": f"y{number}"}
-        figure.add_trace(
-            go.Scatter(
-                x=np.array([p.mass_kg * 1e3 for p in line], dtype=np.float32),
-                y=np.array([value(p) for p in line], dtype=np.float32),
-                mode="lines", line={"color": colour, "width": 2}, hoverinfo="skip", **place,
-            )
-        )  # fmt: skip
-        figure.add_trace(
-            go.Scatter(
-                x=[p.mass_kg * 1e3 for p in arrows], y=[value(p) for p in arrows], mode="markers+text",
-                text=[plain(p.name) if row == 0 else "" for p in arrows], textposition="bottom right",
-                textfont={"size": 12, "color": colours.text}, cliponaxis=False,
-                marker={"size": [13 if p.tried else 9 for p in arrows], "color": colour,
-                        "symbol": ["circle" if p.tried else "circle-open" for p in arrows],
-                        "line": {"width": 2, "color": colour}},
-                customdata=[plain(p.name) for p in arrows],
-                hovertemplate="%{customdata}: %{y:.3g} at %{x:.1f} g<extra></extra>", **place,
-            )
-        )  # fmt: skip
+        add_trace(
+            figure,
+            "scatter",
+            x=np.array([p.mass_kg * 1e3 for p in line], dtype=np.float32),
+            y=np.array([value(p) for p in line], dtype=np.float32),
+            mode="lines",
+            line={"color": colour, "width": 2},
+            hoverinfo="skip",
+            **place,
+        )
+        add_trace(
+            figure,
+            "scatter",
+            x=[p.mass_kg * 1e3 for p in arrows],
+            y=[value(p) for p in arrows],
+            mode="markers+text",
+            text=[plain(p.name) if row == 0 else "" for p in arrows],
+            textposition=["top left" if p.mass_kg > middle else "bottom right" for p in arrows],
+            textfont={"size": 12, "color": colours.text},
+            cliponaxis=False,
+            marker={
+                "size": [13 if p.tried else 9 for p in arrows],
+                "color": colour,
+                "symbol": ["circle" if p.tried else "circle-open" for p in arrows],
+                "line": {"width": 2, "color": colour},
+            },
+            customdata=[plain(p.name) for p in arrows],
+            hovertemplate="%{customdata}: %{y:.3g} at %{x:.1f} g<extra></extra>",
+            **place,
+        )
     return figure

@@ -48,13 +48,21 @@ class Ink:
 
 
 LIGHT: Final = Ink(
-    page="#ffffff", text="#1b1f23", quiet="#59626b", rule="#d5dade", window="rgba(86,180,233,0.16)",
+    page="#ffffff",
+    text="#1b1f23",
+    quiet="#59626b",
+    rule="#d5dade",
+    window="rgba(86,180,233,0.16)",
     band="rgba(90,98,107,0.22)",
-)  # fmt: skip
+)
 DARK: Final = Ink(
-    page="#15191d", text="#eef1f3", quiet="#a3adb6", rule="#39424a", window="rgba(86,180,233,0.14)",
+    page="#15191d",
+    text="#eef1f3",
+    quiet="#a3adb6",
+    rule="#39424a",
+    window="rgba(86,180,233,0.14)",
     band="rgba(170,180,190,0.24)",
-)  # fmt: skip
+)
 
 
 def ink(scheme: Scheme) -> Ink:

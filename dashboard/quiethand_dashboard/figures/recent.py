@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
-
-import plotly.graph_objects as go
+from typing import Any, Final
 
 from quiethand_dashboard.figures.palette import AXIS_COLOURS, Scheme, ink
-from quiethand_dashboard.figures.style import axis_look, bare_figure, said
+from quiethand_dashboard.figures.style import Figure, add_shape, add_text, add_trace, axis_look, bare_figure
 
 __all__ = ["RecentShot", "recent_figure"]
 
@@ -26,54 +24,78 @@ class RecentShot:
 
 
 # sideways comes from yaw and height from pitch: they keep those axes' colours
-_SIDES: Final = (("right", "Sideways, mm", "yaw", "right", "left"),
-                 ("up", "Height, mm", "pitch", "high", "low"))  # fmt: skip
+_SIDES: Final = (("right", "Sideways, mm", "yaw", "right", "left"), ("up", "Height, mm", "pitch", "high", "low"))
 
 
-def recent_figure(shots: Sequence[RecentShot], scheme: Scheme) -> go.Figure:
-    """Two panels, oldest shot left; bars are one standard uncertainty, thin lines the limit; the shot shown is filled."""
+def recent_figure(shots: Sequence[RecentShot], scheme: Scheme) -> Figure:
+    """Two panels, oldest shot left; bars are one standard uncertainty, dashes the limit; the shot shown is filled."""
     colours = ink(scheme)
     figure = bare_figure(scheme, height=300, margin=(44, 8, 24, 30))
-    figure.update_layout(hovermode="closest", uirevision="recent")
+    figure["layout"] |= {"hovermode": "closest", "uirevision": "recent"}
     order = list(range(len(shots)))
     for row, (side, title, axis, plus, minus) in enumerate(_SIDES):
         number = "" if row == 0 else str(row + 1)
         values = [getattr(s, f"{side}_mm") for s in shots]
         sigmas = [getattr(s, f"{side}_sigma_mm") for s in shots]
         top = 1.0 - row * 0.54
-        figure.add_trace(
-            go.Scatter(
-                x=order, y=values, mode="markers", xaxis=f"x{number}", yaxis=f"y{number}",
-                error_y={"type": "data", "array": sigmas, "color": AXIS_COLOURS[axis], "thickness": 1.5, "width": 0},
-                marker={"size": [13 if s.shown else 9 for s in shots],
-                        "symbol": ["circle" if s.shown else "circle-open" for s in shots],
-                        "color": AXIS_COLOURS[axis], "line": {"width": 2, "color": AXIS_COLOURS[axis]}},
-                customdata=[s.label for s in shots],
-                hovertemplate="shot %{customdata}: %{y:+.1f} mm<extra></extra>",
-            )
-        )  # fmt: skip
-        figure.update_layout(
-            {
-                f"xaxis{number}": axis_look(scheme)
-                | {"anchor": f"y{number}", "tickmode": "array", "tickvals": order, "ticktext": [s.label for s in shots],
-                   "range": [-0.6, max(len(shots), 2) - 0.4], "showgrid": False, "zeroline": False, "fixedrange": True,
-                   "showticklabels": row == 1, "tickangle": 0},
-                f"yaxis{number}": axis_look(scheme)
-                | {"anchor": f"x{number}", "domain": [top - 0.42, top - 0.02], "nticks": 5, "fixedrange": True,
-                   "range": _range(values, sigmas, shots)},
-            }
-        )  # fmt: skip
-        place = {"xref": "paper", "yref": "paper", "y": top - 0.02, "yanchor": "bottom", "yshift": 2}
-        figure.add_annotation(said(f"<b>{title}</b>", x=0, colour=colours.text, xanchor="left", **place))
-        figure.add_annotation(
-            said(f"+ {plus}, − {minus}", x=1, colour=colours.quiet, size=12, xanchor="right", **place)
+        add_trace(
+            figure,
+            "scatter",
+            x=order,
+            y=values,
+            mode="markers",
+            xaxis=f"x{number}",
+            yaxis=f"y{number}",
+            error_y={"type": "data", "array": sigmas, "color": AXIS_COLOURS[axis], "thickness": 1.5, "width": 0},
+            marker={
+                "size": [13 if s.shown else 9 for s in shots],
+                "symbol": ["circle" if s.shown else "circle-open" for s in shots],
+                "color": AXIS_COLOURS[axis],
+                "line": {"width": 2, "color": AXIS_COLOURS[axis]},
+            },
+            customdata=[s.label for s in shots],
+            hovertemplate="shot %{customdata}: %{y:+.1f} mm<extra></extra>",
         )
+        figure["layout"] |= {
+            f"xaxis{number}": axis_look(scheme)
+            | {
+                "anchor": f"y{number}",
+                "tickmode": "array",
+                "tickvals": order,
+                "ticktext": [s.label for s in shots],
+                "range": [-0.6, max(len(shots), 2) - 0.4],
+                "showgrid": False,
+                "zeroline": False,
+                "fixedrange": True,
+                "showticklabels": row == 1,
+                "tickangle": 0,
+            },
+            f"yaxis{number}": axis_look(scheme)
+            | {
+                "anchor": f"x{number}",
+                "domain": [top - 0.42, top - 0.02],
+                "nticks": 5,
+                "fixedrange": True,
+                "range": _range(values, sigmas, shots),
+            },
+        }
+        place: dict[str, Any] = {"xref": "paper", "yref": "paper", "y": top - 0.02, "yanchor": "bottom", "yshift": 2}
+        add_text(figure, f"<b>{title}</b>", x=0, colour=colours.text, xanchor="left", **place)
+        add_text(figure, f"+ {plus}, − {minus}", x=1, colour=colours.quiet, size=12, xanchor="right", **place)
         for limit in _limits(shots):
             for sign in (-1, 1):
-                figure.add_shape(
-                    type="line", xref=f"x{number} domain", yref=f"y{number}", x0=0, x1=1, y0=sign * limit,
-                    y1=sign * limit, line={"color": colours.quiet, "width": 1.2, "dash": "6px,4px"}, layer="below",
-                )  # fmt: skip
+                add_shape(
+                    figure,
+                    "line",
+                    xref=f"x{number} domain",
+                    yref=f"y{number}",
+                    x0=0,
+                    x1=1,
+                    y0=sign * limit,
+                    y1=sign * limit,
+                    line={"color": colours.quiet, "width": 1.2, "dash": "6px,4px"},
+                    layer="below",
+                )
     return figure
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,7 +28,7 @@ def keep_peaks(values: NDArray[np.floating], most: int = MOST_POINTS) -> NDArray
     low = np.where(np.isfinite(values), values, np.inf)
     high = np.where(np.isfinite(values), values, -np.inf)
     kept = [0, count - 1]
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    for start, end in itertools.pairwise(edges):
         kept.append(start + int(np.argmin(low[start:end])))
         kept.append(start + int(np.argmax(high[start:end])))
     return np.unique(np.array(kept, dtype=np.intp))

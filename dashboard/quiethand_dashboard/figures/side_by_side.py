@@ -1,4 +1,4 @@
-"""The table that holds chosen shots side by side, and the same as CSV. Pure; rows are text that is ready to be shown."""
+"""The table of chosen shots side by side, and their measures as CSV. Pure; rows are text that is ready to be shown."""
 
 from __future__ import annotations
 
@@ -29,22 +29,27 @@ class Quantity:
 
 def _by_axis(words: str, name: str, unit: str, unit_words: str, *, sigma: bool = True) -> list[Quantity]:
     return [
-        Quantity(f"{words}, {axis}", f"{name}_{axis}_{unit}", f"{name}_sigma_{axis}_{unit}" if sigma else None,
-                 unit_words, axis=axis)
+        Quantity(
+            f"{words}, {axis}",
+            f"{name}_{axis}_{unit}",
+            f"{name}_sigma_{axis}_{unit}" if sigma else None,
+            unit_words,
+            axis=axis,
+        )
         for axis in ("yaw", "pitch", "cant")
-    ]  # fmt: skip
+    ]
 
 
 QUANTITIES: Final = (
     Quantity("Time on the string", "time_on_string_s", "time_on_string_sigma_s", "ms", 1e3),
     Quantity("Sideways at the target", "pointing_right_mm", "pointing_right_sigma_mm", "mm", side="right"),
     Quantity("Height at the target", "pointing_up_mm", "pointing_up_sigma_mm", "mm", side="up"),
-    *_by_axis("Rotation when the arrow left", "rotation", "deg", "deg"),
+    *_by_axis("Rotation at departure", "rotation", "deg", "deg"),
     *_by_axis("Carried in", "carried_in", "deg", "deg"),
     *_by_axis("Struck", "struck", "deg", "deg"),
     *_by_axis("Pressed", "pressed", "deg", "deg"),
     *_by_axis("Mean torque", "mean_torque", "nm", "N m"),
-    *_by_axis("Rate when the arrow left", "rate", "deg_s", "deg/s"),
+    *_by_axis("Rate at departure", "rate", "deg_s", "deg/s"),
     Quantity("Hold", "hold_duration_s", None, "s"),
     *_by_axis("Tremor, rms", "tremor_rms", "deg_s", "deg/s", sigma=False),
 )
@@ -120,4 +125,3 @@ def csv_text(labels: Sequence[str], shots: Sequence[Mapping[str, Any]], names: S
         safe = "'" + label if label[:1] in "=+-@\t\r" else label
         writer.writerow([safe, *("" if shot.get(n) is None else repr(shot[n]) for n in names)])
     return out.getvalue()
-

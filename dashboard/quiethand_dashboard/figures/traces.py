@@ -6,10 +6,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
-import plotly.graph_objects as go
 from numpy.typing import NDArray
 from quiethand.axes import AXIS_NAMES
 from quiethand.shots.model import Trace
@@ -17,7 +16,16 @@ from quiethand.shots.model import Trace
 from quiethand_dashboard.figures.excess import Span
 from quiethand_dashboard.figures.palette import AXIS_COLOURS, DASHES, Scheme, ink
 from quiethand_dashboard.figures.reduce import MOST_POINTS, keep_peaks, within
-from quiethand_dashboard.figures.style import axis_look, bare_figure, plain, said
+from quiethand_dashboard.figures.style import (
+    Figure,
+    add_shape,
+    add_text,
+    add_trace,
+    axis_look,
+    bare_figure,
+    panel_domain,
+    plain,
+)
 
 __all__ = ["PANELS", "Band", "DrawnShot", "Panel", "traces_figure"]
 
@@ -67,13 +75,6 @@ class DrawnShot:
     excess: Sequence[Span] = field(default_factory=tuple)
 
 
-def _row_domain(row: int, rows: int) -> tuple[float, float]:
-    """Panels from top to bottom, each with room for its heading above."""
-    each = 1.0 / rows
-    top = 1.0 - row * each
-    return (top - each * 0.80, top - each * 0.06)
-
-
 def _view(shots: Sequence[DrawnShot]) -> tuple[float, float, float]:
     """Where the panels start and end and where the last departure is, in ms."""
     windows = [s.window_ms for s in shots if s.window_ms is not None]
@@ -81,18 +82,25 @@ def _view(shots: Sequence[DrawnShot]) -> tuple[float, float, float]:
     return -_BEFORE_MS, departure + _AFTER_MS, departure
 
 
-def _y_range(panel: Panel, column: int, shots: Sequence[DrawnShot], band: Band | None, start: float, departure: float):
+def _y_range(
+    panel: Panel, column: int, shots: Sequence[DrawnShot], band: Band | None, start: float, departure: float
+) -> list[float] | None:
     """Room for what happens until the arrow leaves; the shock after it may run off the panel."""
     spans = []
     for shot in shots:
         values = getattr(shot.trace, panel.values)
         if values is not None:
-            spans.append(within(getattr(shot.trace, panel.times), values[:, column], start, departure))
+            own = departure if shot.window_ms is None else shot.window_ms
+            spans.append(within(getattr(shot.trace, panel.times), values[:, column], start, own))
     if band is not None and panel.values in band.low:
         inside = (band.ms >= start) & (band.ms <= departure)
-        spans += [(float(np.nanmin(edge[panel.values][inside, column], initial=np.inf)),
-                   float(np.nanmax(edge[panel.values][inside, column], initial=-np.inf)))
-                  for edge in (band.low, band.high)]  # fmt: skip
+        spans += [
+            (
+                float(np.nanmin(edge[panel.values][inside, column], initial=np.inf)),
+                float(np.nanmax(edge[panel.values][inside, column], initial=-np.inf)),
+            )
+            for edge in (band.low, band.high)
+        ]
     finite = [pair for pair in spans if np.all(np.isfinite(pair))]
     if not finite:
         return None
@@ -107,51 +115,57 @@ def _y_range(panel: Panel, column: int, shots: Sequence[DrawnShot], band: Band |
 
 def traces_figure(
     axis: str, shots: Sequence[DrawnShot], band: Band | None, scheme: Scheme, *, keep: str = "traces"
-) -> go.Figure:
+) -> Figure:
     """Four panels of `axis` ("cant", "pitch", "yaw") for up to six shots.
 
     A panel whose quantity no shot has is left out. `keep`: while it stays the same, the page keeps the reader's zoom.
     """
     column, colour, colours = AXIS_NAMES.index(axis), AXIS_COLOURS[axis], ink(scheme)
     panels = [p for p in PANELS if any(getattr(s.trace, p.values) is not None for s in shots)]
-    figure = bare_figure(scheme, height=_PANEL_PX * len(panels) + 56, margin=(56, 10, 10, 44))
+    figure = bare_figure(scheme, height=_PANEL_PX * len(panels) + 48, margin=(56, 10, 4, 44))
     start, end, departure = _view(shots)
-    figure.update_layout(uirevision=keep)
+    figure["layout"] |= {"uirevision": keep}
     for row, panel in enumerate(panels):
         number = "" if row == 0 else str(row + 1)
-        low, high = _row_domain(row, len(panels))
+        low, high = panel_domain(row, len(panels))
         last = row == len(panels) - 1
         x_look = axis_look(scheme) | {
-            "range": [start, end], "anchor": f"y{number}", "zeroline": False, "showticklabels": last,
-            "matches": None if row == 0 else "x", "dtick": 10, "minallowed": None,
-        }  # fmt: skip
+            "range": [start, end],
+            "anchor": f"y{number}",
+            "zeroline": False,
+            "showticklabels": last,
+            "matches": None if row == 0 else "x",
+            "dtick": 10,
+            "minallowed": None,
+        }
         if last:
             x_look["title"] = x_look["title"] | {"text": "milliseconds from release"}
         y_look = axis_look(scheme) | {
-            "domain": [low, high], "anchor": f"x{number}", "nticks": 5, "uirevision": keep,
+            "domain": [low, high],
+            "anchor": f"x{number}",
+            "nticks": 5,
+            "uirevision": keep,
             "range": _y_range(panel, column, shots, band, start, departure),
-        }  # fmt: skip
-        figure.update_layout({f"xaxis{number}": x_look, f"yaxis{number}": y_look})
+        }
+        figure["layout"] |= {f"xaxis{number}": x_look, f"yaxis{number}": y_look}
         _heading(figure, panel, axis, high, colours.text, colours.quiet)
         _window(figure, shots, number, scheme)
         if band is not None and panel.values in band.low:
             _band(figure, band, panel, column, number, colours.band)
         for order, shot in enumerate(shots):
             _line(figure, shot, panel, column, number, colour, order)
-            _excess(figure, shot, panel, column, number, colours.text)
+            _excess(figure, shot, panel, column, number, (colour, colours.text))
     _instants(figure, shots, colours.quiet)
     return figure
 
 
-def _heading(figure: go.Figure, panel: Panel, axis: str, top: float, text: str, quiet: str) -> None:
-    place = {"xref": "paper", "yref": "paper", "yanchor": "bottom", "yshift": 2}
-    figure.add_annotation(said(f"<b>{panel.name}</b>, {panel.unit}", x=0.0, y=top, colour=text, xanchor="left", **place))
-    figure.add_annotation(
-        said(f"+ is {panel.plus[axis]}", x=1.0, y=top, colour=quiet, size=12, xanchor="right", **place)
-    )
+def _heading(figure: Figure, panel: Panel, axis: str, top: float, text: str, quiet: str) -> None:
+    place: dict[str, Any] = {"xref": "paper", "yref": "paper", "yanchor": "bottom", "yshift": 2}
+    add_text(figure, f"<b>{panel.name}</b>, {panel.unit}", x=0.0, y=top, colour=text, xanchor="left", **place)
+    add_text(figure, f"+ is {panel.plus[axis]}", x=1.0, y=top, colour=quiet, size=12, xanchor="right", **place)
 
 
-def _window(figure: go.Figure, shots: Sequence[DrawnShot], number: str, scheme: Scheme) -> None:
+def _window(figure: Figure, shots: Sequence[DrawnShot], number: str, scheme: Scheme) -> None:
     """The time on the string of the first shot, shaded; the departures of the others as lines."""
     colours = ink(scheme)
     axes = {"xref": f"x{number}", "yref": f"y{number} domain", "y0": 0, "y1": 1, "layer": "below"}
@@ -159,40 +173,43 @@ def _window(figure: go.Figure, shots: Sequence[DrawnShot], number: str, scheme: 
         if shot.window_ms is None:
             continue
         if order == 0:
-            figure.add_shape(
-                type="rect", x0=0, x1=shot.window_ms, fillcolor=colours.window, line={"width": 0}, **axes
-            )  # fmt: skip
+            add_shape(figure, "rect", x0=0, x1=shot.window_ms, fillcolor=colours.window, line={"width": 0}, **axes)
         for at in (0.0, shot.window_ms):
-            figure.add_shape(
-                type="line", x0=at, x1=at, line={"color": colours.quiet, "width": 1, "dash": DASHES[order]}, **axes
-            )  # fmt: skip
+            add_shape(
+                figure, "line", x0=at, x1=at, line={"color": colours.quiet, "width": 1, "dash": DASHES[order]}, **axes
+            )
 
 
-def _instants(figure: go.Figure, shots: Sequence[DrawnShot], colour: str) -> None:
+def _instants(figure: Figure, shots: Sequence[DrawnShot], colour: str) -> None:
     """The words for the two instants, once, at the foot of the topmost panel."""
     if not shots or shots[0].window_ms is None:
         return
-    place = {"xref": "x", "yref": "y domain", "yanchor": "bottom", "yshift": 1}
-    figure.add_annotation(said("release", x=0, y=0, colour=colour, size=11, xanchor="right", xshift=-4, **place))
-    figure.add_annotation(
-        said("arrow leaves", x=shots[0].window_ms, y=0, colour=colour, size=11, xanchor="left", xshift=4, **place)
+    place: dict[str, Any] = {"xref": "x", "yref": "y domain", "yanchor": "bottom", "yshift": 1}
+    add_text(figure, "release", x=0, y=0, colour=colour, size=11, xanchor="right", xshift=-4, **place)
+    add_text(
+        figure, "arrow leaves", x=shots[0].window_ms, y=0, colour=colour, size=11, xanchor="right", xshift=-4, **place
     )
 
 
-def _band(figure: go.Figure, band: Band, panel: Panel, column: int, number: str, fill: str) -> None:
+def _band(figure: Figure, band: Band, panel: Panel, column: int, number: str, fill: str) -> None:
     low, high = band.low[panel.values][:, column], band.high[panel.values][:, column]
     sound = np.isfinite(low) & np.isfinite(high)
     ms = band.ms[sound].astype(np.float32)
     common = {"mode": "lines", "line": {"width": 0}, "hoverinfo": "skip", "xaxis": f"x{number}", "yaxis": f"y{number}"}
-    figure.add_trace(go.Scatter(x=ms, y=low[sound].astype(np.float32), name="usual, lower edge", **common))
-    figure.add_trace(
-        go.Scatter(x=ms, y=high[sound].astype(np.float32), name="usual", fill="tonexty", fillcolor=fill, **common)
+    add_trace(figure, "scatter", x=ms, y=low[sound].astype(np.float32), name="usual, lower edge", **common)
+    add_trace(
+        figure,
+        "scatter",
+        x=ms,
+        y=high[sound].astype(np.float32),
+        name="usual",
+        fill="tonexty",
+        fillcolor=fill,
+        **common,
     )
 
 
-def _line(
-    figure: go.Figure, shot: DrawnShot, panel: Panel, column: int, number: str, colour: str, order: int
-) -> None:  # fmt: skip
+def _line(figure: Figure, shot: DrawnShot, panel: Panel, column: int, number: str, colour: str, order: int) -> None:
     values = getattr(shot.trace, panel.values)
     if values is None:
         return
@@ -203,24 +220,25 @@ def _line(
         if gone == len(ms) and faint:
             continue
         kept = keep_peaks(y[part], MOST_POINTS // 2)
-        figure.add_trace(
-            go.Scatter(
-                x=ms[part][kept].astype(np.float32),
-                y=y[part][kept].astype(np.float32),
-                name=plain(shot.label),
-                mode="lines",
-                line={"color": colour, "width": 1.2 if faint else 2.4 if order == 0 else 1.8, "dash": DASHES[order]},
-                opacity=0.4 if faint else 1.0,
-                xaxis=f"x{number}",
-                yaxis=f"y{number}",
-                hovertemplate="%{y:.3g} " + panel.unit + " at %{x:.1f} ms<extra>" + plain(shot.label) + "</extra>",
-            )
+        add_trace(
+            figure,
+            "scatter",
+            x=ms[part][kept].astype(np.float32),
+            y=y[part][kept].astype(np.float32),
+            name=plain(shot.label),
+            mode="lines",
+            line={"color": colour, "width": 1.2 if faint else 2.4 if order == 0 else 1.8, "dash": DASHES[order]},
+            opacity=0.4 if faint else 1.0,
+            xaxis=f"x{number}",
+            yaxis=f"y{number}",
+            hovertemplate="%{y:.3g} " + panel.unit + " at %{x:.1f} ms<extra>" + plain(shot.label) + "</extra>",
         )
 
 
-def _excess(figure: go.Figure, shot: DrawnShot, panel: Panel, column: int, number: str, colour: str) -> None:
+def _excess(figure: Figure, shot: DrawnShot, panel: Panel, column: int, number: str, colours: tuple[str, str]) -> None:
     """What lies outside the usual during the time on the string: the same line again, thick, with its ends marked."""
     values, ms = getattr(shot.trace, panel.values), getattr(shot.trace, panel.times)
+    line, mark = colours
     for span in shot.excess:
         if span.quantity != panel.values or AXIS_NAMES.index(span.axis) != column or values is None:
             continue
@@ -228,17 +246,21 @@ def _excess(figure: go.Figure, shot: DrawnShot, panel: Panel, column: int, numbe
         if len(inside) == 0:
             continue
         kept = inside[keep_peaks(values[inside, column])]
-        figure.add_trace(
-            go.Scatter(
-                x=ms[kept].astype(np.float32),
-                y=values[kept, column].astype(np.float32),
-                mode="lines+markers",
-                line={"color": colour, "width": 4},
-                marker={"symbol": "line-ns-open", "size": [11 if i in (0, len(kept) - 1) else 0 for i in range(len(kept))],
-                        "color": colour, "line": {"width": 2, "color": colour}},
-                name=f"{plain(shot.label)}, outside the usual",
-                hoverinfo="skip",
-                xaxis=f"x{number}",
-                yaxis=f"y{number}",
-            )
-        )  # fmt: skip
+        add_trace(
+            figure,
+            "scatter",
+            x=ms[kept].astype(np.float32),
+            y=values[kept, column].astype(np.float32),
+            mode="lines+markers",
+            line={"color": line, "width": 5},
+            marker={
+                "symbol": "line-ns-open",
+                "size": [14 if i in (0, len(kept) - 1) else 0 for i in range(len(kept))],
+                "color": mark,
+                "line": {"width": 2, "color": mark},
+            },
+            name=f"{plain(shot.label)}, outside the usual",
+            hoverinfo="skip",
+            xaxis=f"x{number}",
+            yaxis=f"y{number}",
+        )

@@ -9,25 +9,29 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 
 from quiethand_dashboard import ids
-from quiethand_dashboard.pages.latest import AXIS_ORDER
-from quiethand_dashboard.pages.pieces import axis_heading, empty, figure, section
+from quiethand_dashboard.pages.pieces import AXIS_ORDER, axis_heading, empty, figure, section
 
 __all__ = ["layout"]
 
-_TEXT: Final[dict[str, Any]] = {"filter": "agTextColumnFilter", "floatingFilter": True}
-_NUMBER: Final[dict[str, Any]] = {"filter": "agNumberColumnFilter", "type": "rightAligned"}
+_TEXT: Final[dict[str, Any]] = {
+    "filter": "agTextColumnFilter",
+    "floatingFilter": True,
+    "suppressFloatingFilterButton": True,
+    "suppressHeaderFilterButton": True,
+}
+_NUMBER: Final[dict[str, Any]] = {"type": "rightAligned"}
 
 COLUMNS: Final[list[dict[str, Any]]] = [
-    {"field": "day", "headerName": "Day", "width": 130, **_TEXT},
-    {"field": "time", "headerName": "Time", "width": 105},
-    {"field": "number", "headerName": "Shot", "width": 85, "type": "rightAligned"},
-    {"field": "archer", "headerName": "Archer", "width": 140, **_TEXT},
-    {"field": "bow", "headerName": "Bow", "width": 170, **_TEXT},
-    {"field": "arrow", "headerName": "Arrow", "width": 150, **_TEXT},
-    {"field": "flagged", "headerName": "Flagged", "width": 150, **_TEXT},
-    {"field": "on_string_ms", "headerName": "On the string, ms", "width": 150, **_NUMBER},
-    {"field": "right_mm", "headerName": "Right (+), mm", "width": 135, **_NUMBER},
-    {"field": "up_mm", "headerName": "High (+), mm", "width": 135, **_NUMBER},
+    {"field": "day", "headerName": "Day", "minWidth": 160, "flex": 1, **_TEXT},
+    {"field": "time", "headerName": "Time", "width": 100},
+    {"field": "number", "headerName": "Shot", "width": 80, **_NUMBER},
+    {"field": "archer", "headerName": "Archer", "minWidth": 120, "flex": 1, **_TEXT},
+    {"field": "bow", "headerName": "Bow", "minWidth": 130, "flex": 1.3, **_TEXT},
+    {"field": "arrow", "headerName": "Arrow", "minWidth": 130, "flex": 1.5, **_TEXT},
+    {"field": "flagged", "headerName": "Flagged", "minWidth": 120, "flex": 1.2, **_TEXT},
+    {"field": "on_string_ms", "headerName": "ms on string", "width": 130, **_NUMBER},
+    {"field": "right_mm", "headerName": "mm right", "width": 110, **_NUMBER},
+    {"field": "up_mm", "headerName": "mm high", "width": 110, **_NUMBER},
 ]
 
 
@@ -45,8 +49,8 @@ def layout() -> html.Div:
                 [
                     html.H1("Compare shots"),
                     html.P(
-                        "Tick two to six shots; the first is A. Filter below a column's name: a day, a lane, an arrow, or "
-                        "a word such as “over”. The address of this page holds the choice: keep it to come back.",
+                        "Tick two to six shots; the first is A. Filter below a column's name: a day, a lane, an arrow, "
+                        "or a word such as “over”. The address of this page holds the choice: keep it to come back.",
                         className="quiet",
                     ),
                     _grid(),
@@ -67,15 +71,19 @@ def _grid() -> dag.AgGrid:
         columnDefs=COLUMNS,
         rowData=[],
         getRowId="params.data.id",
-        className="ag-theme-alpine grid",
+        className="grid",
         defaultColDef={"sortable": True, "resizable": True, "suppressHeaderMenuButton": True},
         dashGridOptions={
-            "rowSelection": {"mode": "multiRow", "enableClickSelection": True, "enableSelectionWithoutKeys": True,
-                             "headerCheckbox": False},
+            "rowSelection": {
+                "mode": "multiRow",
+                "enableClickSelection": True,
+                "enableSelectionWithoutKeys": True,
+                "headerCheckbox": False,
+            },
             "animateRows": False,
         },
-        style={"height": "300px"},
-    )  # fmt: skip
+        style={"height": "344px"},
+    )
 
 
 def _flagged() -> html.Section:
@@ -87,7 +95,9 @@ def _traces() -> html.Section:
         "Against milliseconds from release",
         html.Div(
             [
-                html.Div([axis_heading(axis), figure(ids.trace_graph("compare", axis), f"traces of {axis}", height=620)])
+                html.Div(
+                    [axis_heading(axis), figure(ids.trace_graph("compare", axis), f"traces of {axis}", height=648)]
+                )
                 for axis in AXIS_ORDER
             ],
             className="axes",
@@ -98,12 +108,17 @@ def _traces() -> html.Section:
 def _table() -> html.Section:
     return section(
         "Figures side by side",
-        html.Div(id=ids.COMPARE_TABLE, className="wide", tabIndex="0", role="region",
-                 **{"aria-label": "Figures side by side"}),
+        html.Div(
+            id=ids.COMPARE_TABLE,
+            className="wide",
+            tabIndex="0",
+            role="region",
+            **{"aria-label": "Figures side by side"},
+        ),
         dmc.Group(
             [
                 dmc.Button("Save figures as CSV", id=ids.COMPARE_CSV, variant="default"),
                 dcc.Download(id=ids.COMPARE_CSV_DATA),
             ]
         ),
-    )  # fmt: skip
+    )

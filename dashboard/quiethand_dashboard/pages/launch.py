@@ -18,14 +18,18 @@ def layout() -> html.Div:
         [
             html.H1("Bow and arrow"),
             html.P(
-                "The longer the arrow stays on the string, the more of a fault reaches the target. Move the sliders to see "
-                "what another arrow or another let-off would make of it.",
+                "The longer the arrow stays on the string, the more of a fault reaches the target. Move the sliders to "
+                "see what another arrow or another let-off would make of it.",
                 className="quiet lead",
             ),
             html.Div(
                 [
                     dmc.Select(
-                        id=ids.LAUNCH_BOW, label="Bow and archer", data=[], allowDeselect=False, size="md",
+                        id=ids.LAUNCH_BOW,
+                        label="Bow and archer",
+                        data=[],
+                        allowDeselect=False,
+                        size="md",
                         className="control",
                     ),
                     _slider(ids.LAUNCH_MASS, "Arrow's mass", ids.LAUNCH_MASS_WORDS, minimum=12, maximum=45, step=0.1),
@@ -38,9 +42,11 @@ def layout() -> html.Div:
             html.P(id=ids.LAUNCH_ABOUT, className="quiet"),
             html.Div(
                 [
-                    section("Draw-force curve", figure(ids.LAUNCH_CURVE, "the draw-force curve", height=320)),
-                    section("From release until the arrow leaves",
-                            figure(ids.LAUNCH_STROKE, "the string's travel, speed and force against time", height=500)),
+                    section("Draw-force curve", figure(ids.LAUNCH_CURVE, "the draw-force curve", height=460)),
+                    section(
+                        "From release until the arrow leaves",
+                        figure(ids.LAUNCH_STROKE, "the string's travel, speed and force against time", height=460),
+                    ),
                 ],
                 className="two",
             ),
@@ -48,16 +54,25 @@ def layout() -> html.Div:
                 "Arrows side by side",
                 html.Div(
                     [
-                        html.Div(id=ids.LAUNCH_ARROWS, className="wide", tabIndex="0", role="region",
-                                 **{"aria-label": "Arrows side by side"}),
-                        figure(ids.LAUNCH_ARROWS_FIGURE, "time on the string and shift against the arrow's mass", height=400),
+                        html.Div(
+                            id=ids.LAUNCH_ARROWS,
+                            className="wide",
+                            tabIndex="0",
+                            role="region",
+                            **{"aria-label": "Arrows side by side"},
+                        ),
+                        figure(
+                            ids.LAUNCH_ARROWS_FIGURE,
+                            "time on the string and shift against the arrow's mass",
+                            height=440,
+                        ),
                     ],
                     className="two",
                 ),
             ),
         ],
         className="launch",
-    )  # fmt: skip
+    )
 
 
 def _slider(slider_id: str, label: str, words_id: str, **bounds: Any) -> html.Div:
@@ -65,10 +80,17 @@ def _slider(slider_id: str, label: str, words_id: str, **bounds: Any) -> html.Di
         [
             html.Div([html.Span(label, className="control-label"), html.Span(id=words_id, className="control-words")]),
             dmc.Slider(
-                id=slider_id, min=bounds["minimum"], max=bounds["maximum"], step=bounds["step"], value=bounds["minimum"],
-                updatemode="drag", label=None, size="lg", thumbSize=26,
+                id=slider_id,
+                min=bounds["minimum"],
+                max=bounds["maximum"],
+                step=bounds["step"],
+                value=bounds["minimum"],
+                updatemode="drag",
+                label=None,
+                size="lg",
+                thumbSize=26,
                 thumbLabel=label,
             ),
         ],
         className="control",
-    )  # fmt: skip
+    )

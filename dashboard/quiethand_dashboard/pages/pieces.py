@@ -11,8 +11,10 @@ from quiethand_dashboard import ids
 from quiethand_dashboard.figures.palette import AXIS_COLOURS
 from quiethand_dashboard.figures.style import CONFIG
 
-__all__ = ["AXIS_SAYS", "axis_heading", "empty", "figure", "section"]
+__all__ = ["AXIS_ORDER", "AXIS_SAYS", "axis_heading", "big_figure", "empty", "figure", "section"]
 
+# yaw first: it is what moves an arrow sideways, and what most archers come to look for
+AXIS_ORDER: Final = ("yaw", "pitch", "cant")
 AXIS_SAYS: Final = {
     "cant": "leaning over",
     "pitch": "nose up and down",
@@ -36,6 +38,18 @@ def axis_heading(axis: str) -> html.H3:
     )
 
 
+def big_figure(title: str, number: str, unit: str, below: str, rank: str) -> html.Div:
+    """A figure to be read from afar; `rank` is "first" or "second" in size."""
+    return html.Div(
+        [
+            html.Div(title, className="figure-title"),
+            html.Div([html.Span(number, className="number"), " ", html.Span(unit, className="unit")]),
+            html.Div(below, className="quiet figure-below"),
+        ],
+        className=f"big-figure {rank}",
+    )
+
+
 def figure(graph_id: str, label: str, *, height: int) -> html.Figure:
     """A graph with its name for screen readers and buttons that save it. `height` keeps its place until it is drawn."""
     return html.Figure(
@@ -50,7 +64,10 @@ def figure(graph_id: str, label: str, *, height: int) -> html.Figure:
                     "Save figure as ",
                     *(
                         html.Button(
-                            kind.upper(), id=ids.save_button(graph_id, kind), className="save", type="button",
+                            kind.upper(),
+                            id=ids.save_button(graph_id, kind),
+                            className="save",
+                            type="button",
                             **{"aria-label": f"Save {label} as {kind.upper()}"},
                         )
                         for kind in ("png", "svg")
@@ -60,7 +77,7 @@ def figure(graph_id: str, label: str, *, height: int) -> html.Figure:
             ),
         ],
         className="figure",
-    )  # fmt: skip
+    )
 
 
 def empty(component_id: str, title: str, *steps: Any) -> html.Div:

@@ -8,7 +8,6 @@ from typing import Any, Final
 
 import dash_mantine_components as dmc
 from dash import dcc, html
-
 from quiethand.bow.cautions import STANDING
 
 from quiethand_dashboard import ids
@@ -18,14 +17,25 @@ __all__ = ["PULSE_MS", "Page", "shell"]
 PULSE_MS: Final = 400  # how often the page asks whether anything changed; the answer is one row of the store
 
 # Eleven shades around the palette's blue, as the widgets' library wants ten of its accent.
-_ACCENT: Final = ["#eaf4fb", "#d3e7f4", "#a6cfe9", "#76b5de", "#4f9fd4", "#2f8dcb", "#0072b2", "#0066a1", "#00568a", "#004672"]
+_ACCENT: Final = [
+    "#eaf4fb",
+    "#d3e7f4",
+    "#a6cfe9",
+    "#76b5de",
+    "#4f9fd4",
+    "#2f8dcb",
+    "#0072b2",
+    "#0066a1",
+    "#00568a",
+    "#004672",
+]
 _THEME: Final[dict[str, Any]] = {
     "primaryColor": "accent",
     "primaryShade": {"light": 7, "dark": 5},
     "colors": {"accent": _ACCENT},
     "defaultRadius": "sm",
     "fontFamily": "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Liberation Sans', sans-serif",
-}  # fmt: skip
+}
 
 
 @dataclass(frozen=True)
