@@ -157,7 +157,7 @@ def _opened(name: str) -> BinaryIO:
     try:
         if os.path.isdir(name):
             raise InputError("is a folder", where=name, do="name a file in it")
-        return open(name, "rb")  # noqa: SIM115: MotionFile closes it
+        return open(name, "rb")  # MotionFile closes it
     except FileNotFoundError:
         raise InputError("no such file", where=name, do="check the name and the folder") from None
     except (OSError, ValueError) as error:

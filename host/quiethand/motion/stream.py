@@ -67,7 +67,7 @@ class MotionStream:
         source: Literal["recording", "device"] = "recording",
         mode: Mode | None = None,
     ) -> None:
-        self.facts = RecordingFacts(mode=mode)
+        self.facts = RecordingFacts(mode="text" if mode == "text" else None)
         self._source: Literal["recording", "device"] = source
         self._setup_stated = setup is not None
         self._in_force: Description | None = None
@@ -121,8 +121,7 @@ class MotionStream:
             self._take(self._parser.feed(data))
             self._settle(to_end=False)
             facts.bytes_read = self._parser.bytes_fed
-        if facts.mode is None and (self._bare_text or self._parser.mode is not None):
-            facts.mode = "text" if self._bare_text else self._parser.mode
+        facts.mode = "text" if self._bare_text else self._parser.mode
 
     def _taken(self) -> list[MotionBlock]:
         motion, self._motion = self._motion, []
@@ -166,7 +165,7 @@ class MotionStream:
                 self._motion.append(block)
         for ended in self._segmenter.closed():
             self._builder.closed(ended)
-        if self.facts.mode != "text":
+        if not self._lines.received:
             self._builder.current(self._segmenter.current)
 
     def _keep_lines(self, groups: list[tuple[TimedSegment, TimedGroup]]) -> None:
@@ -246,7 +245,7 @@ class MotionStream:
         self._text.gap()
 
     def _hear_tick(self, ticks: int, said: int | Mark) -> None:
-        if self._lines.received:
+        if self._bare_text or self._parser.mode == "text":
             self._lines.hear(self._lines.received, ticks, said)
         else:
             self._segmenter.hear(self._arrivals.received, ticks, said)
