@@ -15,9 +15,7 @@ _EVERY_HEADLESS_S: Final = 7.0
 
 @click.command()
 @click.option("--headless", is_flag=True, help="No page, no history: shoot, print the table of shots, and end.")
-@click.option(
-    "--shots", type=click.IntRange(min=1), metavar="N", help="Stop after N shots (headless: 6, else none)."
-)
+@click.option("--shots", type=click.IntRange(min=1), metavar="N", help="Stop after N shots (headless: 6, else none).")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Another seed, other shots.")
 @click.option("--page-port", type=click.IntRange(1, 65535), default=8050, show_default=True, help="Of the page.")
 @click.option("--fresh", is_flag=True, help="Forget the demo's earlier shots and make its history anew.")
@@ -55,7 +53,7 @@ def _with_page(shots: int | None, seed: int, page_port: int, fresh: bool) -> Non
 
 def _archer(seed: int, every_s: float, setup_file: Path) -> list[str]:
     return [
-        "--tcp", "0", "--seed", str(seed), "--habit", "grip_torque", "--strength", "0.5", "--every", str(every_s),
+        "--tcp", "0", "--seed", str(seed), "--habit", "grip_torque", "--strength", "1.5", "--every", str(every_s),
         "--setup-out", str(setup_file), "--force",
     ]  # fmt: skip
 

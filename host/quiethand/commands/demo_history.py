@@ -38,13 +38,13 @@ class Evening:
 def evenings() -> Iterator[Evening]:
     """Lane 4 presses less on the grip from week to week, and trains with a slow arrow; lane 7 shoots a recurve and
     plucks less; lane 2 holds the bow in the right hand and lets the arm drop."""
-    for weeks_ago, strength in ((1, 0.55), (2, 0.65), (3, 0.8), (4, 0.9), (5, 1.0)):
+    for weeks_ago, strength in ((1, 1.2), (2, 1.5), (3, 1.9), (4, 2.3), (5, 2.6)):
         yield Evening(4, weeks_ago, 19, "compound", "grip_torque", strength)
     for weeks_ago in (1, 3):
         yield Evening(4, weeks_ago, 20, "compound", "slow_arrow", 1.0)
-    for weeks_ago, strength in ((1, 0.5), (2, 0.7), (4, 0.85), (5, 1.0)):
+    for weeks_ago, strength in ((1, 0.9), (2, 1.2), (4, 1.7), (5, 2.0)):
         yield Evening(7, weeks_ago, 18, "recurve", "pluck", strength)
-    for weeks_ago, strength in ((2, 0.8), (4, 1.0)):
+    for weeks_ago, strength in ((2, 1.2), (4, 1.6)):
         yield Evening(2, weeks_ago, 21, "compound", "dropping_arm", strength, "left")
 
 
