@@ -6,20 +6,24 @@ import shutil
 import sys
 from typing import TYPE_CHECKING
 
-from rich.console import Console
+from rich.console import Console, JustifyMethod
 from rich.table import Table
 from rich.text import Text
 
 from quiethand.axes import AXIS_NAMES
-from quiethand.words import NOT_KNOWN, axis_words, shift_words
+from quiethand.words import NOT_KNOWN, axis_words, shift_words, with_sigma
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from quiethand.analysis import Report
     from quiethand.shots.model import Shot
 
 __all__ = ["print_report"]
 
-_WIDTH_WHEN_PIPED = 140
+_WIDTH_WHEN_PIPED = 150
+_WIDTH_FOR_ALL = 145
+_WIDTH_FOR_TABLE = 112
 _PARTS = (("carried in", "carried_in_deg"), ("struck", "struck_deg"), ("pressed", "pressed_deg"))
 
 
@@ -52,34 +56,63 @@ def _judged(shot: Shot) -> Text:
     return Text("within limits" if shot.at_departure.pointing.right_mm is not None else "no target stated")
 
 
-def _shots_table(report: Report) -> Table:
+def _turns(shot: Shot) -> str:
+    at = shot.at_departure
+    return "\n".join(
+        f"{axis:<5} {_plus_minus(axis_words(axis, value), sigma, 3)}"
+        for axis, value, sigma in zip(AXIS_NAMES, at.rotation_deg, at.rotation_sigma_deg, strict=True)
+    )
+
+
+def _at_target(shot: Shot) -> str:
+    pointing = shot.at_departure.pointing
+    return "\n".join(
+        _plus_minus(shift_words(side, value), sigma, 1)
+        for side, value, sigma in (
+            ("right", pointing.right_mm, pointing.right_sigma_mm),
+            ("up", pointing.up_mm, pointing.up_sigma_mm),
+        )
+    )
+
+
+def _on_the_string(shot: Shot) -> str:
+    if shot.time_on_string_s is None:
+        return NOT_KNOWN
+    sigma = shot.time_on_string_sigma_s
+    return f"{with_sigma(shot.time_on_string_s * 1e3, None if sigma is None else sigma * 1e3, 2)} ms"
+
+
+def _shots_table(report: Report, width: int) -> Table:
+    """One row of three lines a shot; on a narrow terminal what can be read elsewhere is left out."""
+    columns: list[tuple[str, JustifyMethod, bool, Callable[[Shot], str | Text]]] = [
+        ("shot", "right", True, lambda shot: str(shot.number)),
+        ("released", "right", True, lambda shot: f"{_moment_s(shot):.3f} s"),
+        ("on the string", "right", True, _on_the_string),
+        ("turned when the arrow left", "left", True, _turns),
+        ("carried to the target", "left", True, _at_target),
+        ("most of it", "left", False, _where_from),
+        ("judged", "left", False, _judged),
+    ]
+    if width < _WIDTH_FOR_ALL:
+        columns = [column for column in columns if column[0] != "most of it"]
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="dim")
-    for heading, justify in (
-        ("shot", "right"), ("released", "right"), ("on the string", "right"), ("turned when the arrow left", "left"),
-        ("carried to the target", "left"), ("most of it", "left"), ("judged", "left"),
-    ):  # fmt: skip
-        table.add_column(heading, justify=justify, overflow="fold")  # type: ignore[arg-type]
+    for heading, justify, keep_whole, _ in columns:
+        table.add_column(heading, justify=justify, no_wrap=keep_whole, overflow="fold")
     for shot in report.shots:
-        at = shot.at_departure
-        turns = "\n".join(
-            f"{axis:<5} {_plus_minus(axis_words(axis, value), sigma, 3)}"
-            for axis, value, sigma in zip(AXIS_NAMES, at.rotation_deg, at.rotation_sigma_deg, strict=True)
-        )
-        target = "\n".join(
-            _plus_minus(shift_words(side, value), sigma, 1)
-            for side, value, sigma in (
-                ("right", at.pointing.right_mm, at.pointing.right_sigma_mm),
-                ("up", at.pointing.up_mm, at.pointing.up_sigma_mm),
-            )
-        )
-        string = NOT_KNOWN if shot.time_on_string_s is None else f"{shot.time_on_string_s * 1e3:.2f}"
-        if shot.time_on_string_s is not None and shot.time_on_string_sigma_s is not None:
-            string += f" ± {shot.time_on_string_sigma_s * 1e3:.2f}"
-        released = shot.release_s if shot.release_s is not None else shot.departure_s
-        table.add_row(
-            str(shot.number), f"{released:.3f} s", f"{string} ms", turns, target, _where_from(shot), _judged(shot)
-        )
+        table.add_row(*(cell(shot) for *_, cell in columns))
     return table
+
+
+def _print_narrow(console: Console, shot: Shot) -> None:
+    """A few lines for each shot where a table has no room."""
+    console.print(f"shot {shot.number} at {_moment_s(shot):.3f} s, {_on_the_string(shot)} on the string")
+    for line in (*_turns(shot).splitlines(), *(f"      {line}" for line in _at_target(shot).splitlines())):
+        console.print(f"  {line}")
+    console.print(Text("  ") + _judged(shot))
+
+
+def _moment_s(shot: Shot) -> float:
+    return shot.departure_s if shot.release_s is None else shot.release_s
 
 
 def _budget_table(shot: Shot) -> Table:
@@ -116,7 +149,11 @@ def print_report(report: Report, *, budget: bool = False) -> None:
     )
     if report.shots:
         console.print()
-        console.print(_shots_table(report))
+        if console.width < _WIDTH_FOR_TABLE:
+            for shot in report.shots:
+                _print_narrow(console, shot)
+        else:
+            console.print(_shots_table(report, console.width))
         notes = dict.fromkeys(note for shot in report.shots for note in shot.notes)
         for note in notes:
             numbers = [str(shot.number) for shot in report.shots if note in shot.notes]
