@@ -74,7 +74,7 @@ def state_of(facts: RecordingFacts) -> State:
 
 def report(name: str, facts: RecordingFacts) -> dict[str, Any]:
     """The object that `--format json` prints."""
-    damages = [d for d in facts.damages if d.kind not in HARMLESS] + facts.unscaled_places
+    damages = [d for d in facts.damages if d.kind == "joined" or d.kind not in HARMLESS] + facts.unscaled_places
     return {
         "input": name,
         "state": state_of(facts),
@@ -112,7 +112,7 @@ def report(name: str, facts: RecordingFacts) -> dict[str, Any]:
     }
 
 
-# Said in the counts, and no fault of the recording: a stream joined in mid-frame, types of a later version.
+# Counted, and no fault of the recording: a stream joined in mid-frame, types of a later version.
 HARMLESS: Final = frozenset({"joined", "unknown", "host_frame", "other_version"})
 
 
@@ -147,6 +147,7 @@ def lines(name: str, facts: RecordingFacts) -> Iterator[str]:
         yield f"  not read from there on: {facts.refused}"
     if facts.joined_mid_frame:
         yield f"  joined in mid-frame {_many(facts.joined_mid_frame, 'time')}"
+        yield from _some([f"byte {d.offset:,}, {d.length:,} bytes: {d.why}" for d in facts.damages if d.kind == "joined"])
     for count, what in ((facts.unknown, "unknown frame"), (facts.host_frames_from_device, "host frame")):
         if count:
             yield f"  {_many(count, what)}, passed over"

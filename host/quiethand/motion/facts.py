@@ -102,6 +102,7 @@ class RecordingFacts:
     host_frames_from_device: int = 0
     other_versions: int = 0
     bad_lines: int = 0  # text mode and CSV
+    header_damaged: bool = False  # a recording by its host frames, whose first run is bad
     torn_tail: bool = False  # the last frame or line is cut off
     refused: str | None = None  # why nothing more was read from some place on
 
@@ -145,6 +146,7 @@ class RecordingFacts:
             or self.unscaled
             or self.bad_lines
             or self.torn_tail
+            or self.header_damaged
             or self.refused
         )
 

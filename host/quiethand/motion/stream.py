@@ -46,6 +46,7 @@ __all__ = ["Mode", "MotionStream"]
 Mode = Literal["binary", "text"]
 # A file is a recording unless its beginning says otherwise; so much may be damaged before it is taken for one.
 UNDECIDED_BYTES: Final = 1 << 16
+HOST_MESSAGES: Final = (Header, Session, Clock, Note, Gap, Text)
 
 
 class MotionStream:
@@ -81,6 +82,7 @@ class MotionStream:
         self._segmenter = Segmenter(self.facts)
         self._builder = Builder(self.facts, setup)
         self._motion: list[MotionBlock] = []
+        self._first_run_bad = self._host_frames = False
 
     def feed(self, data: bytes) -> list[MotionBlock]:
         """Take the next bytes and give the motion that has become certain. Never raises on any bytes."""
@@ -102,7 +104,11 @@ class MotionStream:
         else:
             self._take(self._parser.finish())
         self._settle(to_end=True)
-        self.facts.refused = self._parser.refused
+        facts = self.facts
+        facts.refused = self._parser.refused
+        if self._first_run_bad and self._host_frames and facts.header is None:
+            facts.header_damaged = True
+            facts.note("the file's HEADER is damaged: it was read all the same")
         return self._taken()
 
     def _decided(self, mode: Mode | None) -> bytes:
@@ -133,6 +139,7 @@ class MotionStream:
                 self._arrivals.blocks(item)
                 self._look_at_health(item)
             elif isinstance(item, Located):
+                self._host_frames = self._host_frames or isinstance(item.message, HOST_MESSAGES)
                 self._hear(item.offset, item.message)
             else:
                 self._trouble(item)
@@ -190,6 +197,7 @@ class MotionStream:
         facts.damage_places += 1
         why = f"{trouble.why} ({trouble.detail})" if trouble.detail else trouble.why
         keep(facts.damages, Damage(trouble.kind, trouble.offset, trouble.length, trouble.count, why))
+        self._first_run_bad = self._first_run_bad or (trouble.kind == "joined" and trouble.offset <= 1)
         if trouble.kind == "other_version":
             facts.note(trouble.why)
 
