@@ -12,7 +12,7 @@ from quiethand.shots.knock import G0
 
 __all__ = ["AlarmWatch", "Event", "contrast"]
 
-JOLT_M_S2 = 0.6 * G0  # peak-to-peak within 5 ms: the lightest knock worth a line; any push of a shot has more
+JOLT_M_S2 = 0.45 * G0  # peak-to-peak within 5 ms: the lightest knock worth a line; any push of a shot has more
 _CONTRAST = 4.0  # times the median of the fifth of a second before: shaking and machines stay under it
 _BEFORE_CELLS = 40
 _FRESH = 2.5  # times the largest of the four cells before: a new knock within the ringing of an old one

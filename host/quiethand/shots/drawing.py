@@ -18,10 +18,10 @@ from quiethand.shots.knock import G0
 
 __all__ = ["DrawWatch", "LetDown"]
 
-# The level of shaking is the change of mean specific force from one 5 ms to the next. A quiet arm's tremor and a cheap
-# sensor's noise stay below the floor; more noise than that lifts it.
-_FLOOR_M_S2 = 0.018 * G0
-_ABOVE_QUIET = 2.2  # times the quietest quarter of the last ten seconds
+# The level of shaking is the sway of specific force within a fifth of a second. Tremor of a hold is 0.01 to 0.02 g, drawing
+# 0.04 g and more; a poor sensor's noise or an unsteady archer lifts the floor.
+_FLOOR_M_S2 = 0.024 * G0
+_ABOVE_QUIET = 1.8  # times the quietest quarter of the last ten seconds
 _QUIET_SLOTS = 200
 _MEDIAN_SLOTS = 5
 _KNOCK_M_S2 = 3.0 * G0  # a draw shakes, it does not knock; neither does a let-down
@@ -44,6 +44,7 @@ class LetDown:
     start_s: float  # of the shaking
     held_s: float
     end_s: float
+    attitude: tuple[float, float, float]  # of the hold: which way the sensor felt up
 
 
 class DrawWatch:
@@ -162,7 +163,7 @@ class DrawWatch:
         if rough:
             self._rough_s = time_s
         if self._turned(force):
-            found = LetDown(self._down_s, self._held_s, time_s)
+            found = LetDown(self._down_s, self._held_s, time_s, self._attitude)
             self._leave(time_s)
             return found
         if time_s - self._rough_s > _LOWER_S:

@@ -19,17 +19,22 @@ from quiethand.motion.block import MotionBlock
 from quiethand.shots.alarms import AlarmWatch, Event
 from quiethand.shots.candidate import Candidate
 from quiethand.shots.cells import CellTable, cell_length, summarise
-from quiethand.shots.drawing import DrawWatch
+from quiethand.shots.drawing import DrawWatch, LetDown
 from quiethand.shots.history import History
 from quiethand.shots.inspection import Found, Inspector
 from quiethand.shots.model import Rejected
 from quiethand.shots.pending import Pending
+from quiethand.shots.sway import SWAY_S, sway
 from quiethand.shots.walking import WalkWatch
 
 __all__ = ["ShotFinder"]
 
 _SLOT_S = 0.05
 _SLOTS_IN_STEP = 20  # a second: fewer and larger pieces are quicker, and no one waits for less
+_SWAY_SLOTS = round(SWAY_S / _SLOT_S)
+_AIM_SINE = 0.6  # the arrow within 37 deg of level
+_AIM_COS = 0.8  # within 37 deg of the last shot's
+_AIM_S = 1.0
 _SLOW_STEPS = 4  # of the slow watches, unless something is to be looked at
 _BREAK_S = 0.5  # a hole so long ends a run: nothing is judged across it, and no step is ever empty
 _KEEP_S = 12.0  # 8 s before a release, an event of 1 s, the look before it, and some room
@@ -77,6 +82,7 @@ class ShotFinder:
             self._close()
             self._open(block)
         self._history.add(block)
+        self._mount_stated = block.mount_stated
         self._next, self._last_s = int(block.index[-1]) + 1, float(block.time_s[-1])
         while self._next >= self._step_end * self._length:
             self._step(self._step_end)
@@ -141,16 +147,25 @@ class ShotFinder:
         cells = table.force_m_s2[rows].reshape(n, k, 3)
         force, rate = cells.mean(axis=1), table.rate_rad_s[rows].reshape(n, k, 3).mean(axis=1)
         turn = np.sqrt(np.einsum("ij,ij->i", rate, rate))
-        # from cell to cell, the slot's own slope taken off: shaking of 5 to 50 Hz, neither noise nor a steady turn
-        steps = np.diff(cells, axis=1)
-        steps -= steps.mean(axis=1, keepdims=True)
-        shake = np.sqrt(np.einsum("ijk,ijk->i", steps, steps) / max(1, k - 1))
+        width = _SWAY_SLOTS * k
+        lead = min(rows.start, width - k)  # the window of a slot ends with it
+        shake = sway(table.force_m_s2[rows.start - lead : rows.stop], width, k)
+        shake = np.concatenate([np.zeros(n - len(shake)), shake])
         times = table.time_s[rows][::k]
         for walk in self._walks.take(times, force):
             self._pending.walk(walk)
         for down in self._draws.take(times, shake, table.jolt_m_s2[rows].reshape(n, k).max(axis=1), turn, force):
-            if self._walks.walking_since_s is None:
+            if self._walks.walking_since_s is None and self._aimed(down):
                 self._pending.let_down(down)
+
+    def _aimed(self, down: LetDown) -> bool:
+        """The hold was at the attitude of shooting, as the mount or the last shot tells it; else by its length."""
+        up = np.array(down.attitude)
+        if self._mount_stated:
+            return abs(float(up[0])) < _AIM_SINE
+        if self._inspector.attitude is not None:
+            return float(up @ self._inspector.attitude) > _AIM_COS
+        return down.held_s >= _AIM_S
 
     def _due(self) -> bool:
         """An event has all the motion after it that is wanted."""

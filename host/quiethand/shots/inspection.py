@@ -55,7 +55,7 @@ class Inspector:
     def __init__(self, history: History, length: int, setup: Setup | None, time_on_string_s: float | None) -> None:
         self._history, self._length = history, length
         self._setup, self._time_on_string_s = setup, time_on_string_s
-        self._attitude: NDArray[np.float64] | None = None  # of the last shot
+        self.attitude: NDArray[np.float64] | None = None  # of the last shot
 
     def _least_s(self, push: Push) -> float:
         return least_push_s(self._setup, self._time_on_string_s, push)
@@ -92,11 +92,11 @@ class Inspector:
         if falling(state) or swinging(state) or 1.0 / grid.period_s < _SLOWEST_HZ or knock.glitch:
             return None
         notes: list[str] = []
-        if push and is_shot(push, knock, self._least_s(push)):
+        if push and is_shot(push, knock, self._least_s(push), grid.period_s):
             if push.hidden:
                 notes.append(f"{seen.lost} samples were lost about the push")
         else:
-            alike = self._attitude is not None and float(self._attitude @ state.attitude) > _SAME_ATTITUDE_COS
+            alike = self.attitude is not None and float(self.attitude @ state.attitude) > _SAME_ATTITUDE_COS
             at_s = float(grid.time_s[start])
             drawn = draws.drawn(at_s) or draws.drawing(at_s) or alike
             if (push and not push.hidden) or not is_lost_shot(seen.lost * grid.period_s, knock, drawn):
@@ -104,7 +104,7 @@ class Inspector:
             notes.append(
                 f"{seen.lost} samples were lost where the push should be; it is told by the hold and the shock alone"
             )
-        self._attitude = state.attitude
+        self.attitude = state.attitude
         delay = self._history.accel_delay_s(grid.first + seen.onset)
         departure = float(grid.time_s[seen.onset]) - 0.5 * grid.period_s - delay
         release = departure - self._guess(push)
@@ -129,8 +129,12 @@ class Inspector:
 
     def _rejected(self, grid: Grid, seen: list[_Seen], draws: DrawWatch, *, at_end: bool) -> KnockFound | None:
         strongest = max(seen, key=lambda s: s.knock.peak_m_s2)
-        dry = next((s for s in seen if s.push and is_dry_fire(s.push, s.knock, self._least_s(s.push))), None)
-        pushed = next((s for s in seen if s.push and is_shot(s.push, s.knock, self._least_s(s.push))), None)
+        dry = next(
+            (s for s in seen if s.push and is_dry_fire(s.push, s.knock, self._least_s(s.push), grid.period_s)), None
+        )
+        pushed = next(
+            (s for s in seen if s.push and is_shot(s.push, s.knock, self._least_s(s.push), grid.period_s)), None
+        )
         fell = next((s for s in seen if falling(before(grid, s.onset)) and s.knock.peak_m_s2 > 2.0 * G0), None)
         of = dry or pushed or fell or strongest
         state = before(grid, of.push.start if of.push else of.onset)

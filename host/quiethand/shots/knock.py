@@ -43,6 +43,7 @@ _NOISE = 4.0  # standard deviations
 _FLOOR_M_S2 = 0.15 * G0  # tremor and a shaking arm stay below it within 45 ms
 _SHARE = 0.10  # of the push's peak, where it is said to begin
 _SHARE_CLIPPED = 0.20  # of what was left of its peak
+_BRIDGE_S = 0.0025
 _NEAR_S = 0.012  # before the shock the push is at its highest
 _UNREST_S = 0.020
 _END_S = 0.0007
@@ -67,6 +68,7 @@ class Push:
     onset: int  # row of the grid: first sample of the shock
     start: int  # row where the push begins (a tenth of its peak)
     length_s: float
+    visible_s: float  # from the first stir that leads up to it, whatever its direction, to the shock
     length_low_s: float  # less what samples lost at its start leave open
     peak_m_s2: float
     impulse_m_s: float  # change of speed, summed without regard to direction
@@ -188,7 +190,7 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
     dt = grid.period_s
     lost = not grid.there[max(0, onset - round(0.03 / dt)) : onset].all()
     if quiet is None:
-        return Push(onset, onset, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, False, False)
+        return Push(onset, onset, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, False, False)
     lo = max(quiet.end, onset - round(_REACH_S / dt))
     apart = grid.force_m_s2[lo:onset] - quiet.force_m_s2
     size = np.sqrt(np.einsum("ij,ij->i", apart, apart))
@@ -204,7 +206,7 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
     tail = max(1, round(_TAIL_S / dt))
     recently = np.flatnonzero(over[max(0, len(over) - tail) :])
     if not recently.size:
-        return Push(onset, onset, 0.0, 0.0, peak, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, cut, True)
+        return Push(onset, onset, 0.0, 0.0, 0.0, peak, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False, lost, cut, True)
     last = max(0, len(over) - tail) + int(recently[-1])
     run = max(1, round(_QUIET_S / dt))
     start, calm = 0, 0
@@ -231,6 +233,7 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
         onset=onset,
         start=lo + start,
         length_s=float(end_s - _crossing(grid.time_s[lo:onset], along, start, level)),
+        visible_s=float(end_s - grid.time_s[lo + _stir(size, start, quiet, dt)]),
         length_low_s=float(end_s - grid.time_s[lo + sure]),
         peak_m_s2=peak,
         impulse_m_s=float(size[start : last + 1].sum() * dt),
@@ -244,6 +247,17 @@ def push_before(grid: Grid, score: NDArray[np.float64], quiet: Quiet | None, ons
         clipped=cut,
         based=True,
     )
+
+
+def _stir(size: NDArray[np.float64], start: int, quiet: Quiet, dt: float) -> int:
+    """The first row of the stir that leads up to row `start`, bridging the instant at which a push changes sign."""
+    over = np.flatnonzero(size[:start] >= max(_FLOOR_M_S2, _NOISE * quiet.noise_m_s2))
+    first, bridge = start, max(2, round(_BRIDGE_S / dt))
+    for row in over[::-1].tolist():
+        if first - row > bridge:
+            break
+        first = row
+    return first
 
 
 def _crossing(time_s: NDArray[np.float64], size: NDArray[np.float64], row: int, level: float) -> float:

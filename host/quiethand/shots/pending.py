@@ -19,6 +19,7 @@ _CLICK_M_S2 = 1.5 * G0
 _CLICK_S = 1.5  # a clicker falls, a trigger clicks, then the shot
 _FALL_S = 1.0  # from a shelf of 5 m
 _SHOT_KNOWN_S = 2.5  # after its shock, at the latest
+_FEW_STEPS, _RECOIL_SWINGS_S = 4, 1.0  # a bow that swings in the sling after a shot
 _RECOIL_S = 0.6  # the bow jumps in the hand, and swings against something
 
 
@@ -35,7 +36,6 @@ class Pending:
 
     def __init__(self) -> None:
         self._knocks: deque[KnockFound] = deque()
-        self._walks: deque[Walk] = deque(maxlen=4)
         self._downs: deque[LetDown] = deque()
         self._done: list[Rejected] = []
         self._shot_s = -1e9
@@ -56,7 +56,8 @@ class Pending:
         self._downs = deque(d for d in self._downs if not d.start_s - 0.3 <= departure_s <= d.end_s + 0.3)
 
     def walk(self, walk: Walk) -> None:
-        self._walks.append(walk)
+        if walk.steps <= _FEW_STEPS and walk.start_s < self._shot_s + _RECOIL_SWINGS_S and walk.end_s > self._shot_s:
+            return
         self._drop(walk.start_s - 0.3, walk.end_s + 0.3, _FOOTFALL_M_S2)
         text = (
             f"walking for {walk.end_s - walk.start_s:.1f} s: {walk.steps} steps, specific force swinging by"

@@ -22,7 +22,10 @@ _EDGE_LEAST_M_S2 = 2.0 * G0
 _BOUNCE_S = 0.04
 _TURNED_COS = np.cos(np.radians(8.0))
 _SWUNG_RAD_S = 0.1  # 6 deg/s, over 25 ms: a knock that moves the bow as a whole
-_DRAW_LEAST_M_S2 = 1.5 * G0
+_SHAKE_M_S2 = 0.9 * G0  # jerks of drawing and handling: not worth a line
+_TUG_M_S2 = 1.5 * G0
+_TUG_PERIOD_S = 0.0011  # slower sampling takes the sting out of a knock
+_TUGGED_RAD_S = 0.17  # 10 deg/s: more than so light a knock can turn a bow by
 _LIGHT_M_S2 = 2.0 * G0
 
 
@@ -105,7 +108,7 @@ def reason_of(look: Look, delay_s: float) -> Rejected | None:
     if look.dry and look.push is not None and not swinging(look.before):
         return say(
             "dry_fire",
-            f"a push of {look.push.length_s * 1e3:.1f} ms where an arrow takes over {look.least_s * 1e3:.1f} ms, and a"
+            f"a push of {look.push.visible_s * 1e3:.1f} ms where an arrow takes over {look.least_s * 1e3:.1f} ms, and a"
             f" shock of {hard}{' or more' if look.knock.clipped else ''}: no arrow seems to have been on the string; have"
             " the bow inspected before it is drawn again",
         )
@@ -129,12 +132,14 @@ def reason_of(look: Look, delay_s: float) -> Rejected | None:
             return say(
                 "edge", f"a shock of {hard} right after {look.lost} lost samples: whether a push came is not known"
             )
-    if look.drawing:
-        return say("draw", f"a jolt of {hard} while the bow was being drawn") if peak >= _DRAW_LEAST_M_S2 else None
+    if look.drawing and peak < _SHAKE_M_S2:
+        return None
     bounces = _bounces(look)
     if bounces >= 3 or (bounces == 2 and _turned(look)):
         return say("set_down", f"{bounces} knocks of up to {hard} in a row with no push before them")
     swung = _swing_rad_s(look)
+    if swung >= _TUGGED_RAD_S and peak < _TUG_M_S2 and look.grid.period_s < _TUG_PERIOD_S:
+        return say("cable", f"a pull of {hard} that swung the bow at {np.degrees(swung):.0f} deg/s, without a shock")
     if look.drawn:
         return say("no_push", f"a knock of {hard} in a hold, with no push before it")
     if swung >= _SWUNG_RAD_S:

@@ -21,17 +21,19 @@ _PEAK_M_S2 = 0.6 * G0  # 25 lb on 4 kg of bow and stabilizers gives 2 g and more
 _IMPULSE_M_S = 0.025  # half of what the lightest arrow and string carry away from the heaviest bow
 _COHERENCE = 0.75  # a push keeps its direction; ringing through half a cycle or more comes to under 0.65
 _SOUND = 0.9  # a push without any of the shock in it
+_SOUND_SHARPNESS = 0.5
+_GROWTH, _GROWTH_PER_S = 1.6, 550.0  # a push of 8 g has half of it within 2 ms
 _SHARPNESS = 0.75  # of its peak; the first samples of a knock have 0.9 and more, a push 0.1 to 0.4, clipped 0.7
 _UNREST = 0.4  # of its peak on average: within ringing 0.6, after a pluck or a first pull 0.2
 _LONGEST_S = 0.040  # visible; 25 ms on the string and a soft start
 _SEEN = 2  # samples: one alone may be anything
-# The visible part of the push, from a tenth of its peak to the shock, as a fraction of the time on the string, least and
-# most: a compound's starts from its holding weight and is nothing at first, a recurve's turns about half way.
-_VISIBLE = {"compound": (0.57, 0.75), "recurve": (0.50, 0.65)}
+# The visible part of the push, from the first stir to the shock, as a fraction of the time on the string, least and most:
+# a compound's starts from its holding weight and is nothing at first, a recurve's may turn about half way and be lost there.
+_VISIBLE = {"compound": (0.62, 0.85), "recurve": (0.50, 1.0)}
 # Without a launch model. With an arrow a compound takes 12.5 ms and more, a recurve 11.5; empty ones 5.5 to 8.5 and 4.5
-# to 7: half way between what an arrow shows at least and an empty bow at most.
-_BOUND_S = {"compound": 0.0065, "recurve": 0.0050}
-_BOUND_RANGE_S = (0.004, 0.008)  # a set-up may be wrong; no more than this is believed
+# to 8: half way between what an arrow shows at least and an empty bow at most.
+_BOUND_S = {"compound": 0.0075, "recurve": 0.0065}
+_BOUND_RANGE_S = (0.005, 0.0100)  # a set-up may be wrong; no more than this is believed
 _ENDS_HIGH = 0.6  # of its peak: a compound's force has fallen by brace height, what a recurve does to its riser has not
 _USUAL_VIRTUAL_MASS_KG = 0.006
 _DRY_LEAST_S = 0.0022  # shorter, and a knock's own rise through the sensor's filter would do
@@ -41,7 +43,6 @@ _DRY_SHOCK_M_S2 = 10.0 * G0  # all of the bow's energy stays in it
 # -- a shock
 _SHOCK_M_S2 = 3.0 * G0  # weakest at brace, heavy bow, sensor with a slow filter
 _ABOVE_PUSH = 2.0  # sharper than anything within the push by this, or there was no shock
-_SAME_START_S = 0.002  # an onset that moves the start of the push further is another matter
 _BULK_S = 0.010  # half of a shock's sharpness comes so soon after its first break: 80 Hz, a cycle less a quarter
 
 # -- before it
@@ -79,7 +80,7 @@ def least_push_s(setup: Setup | None, time_on_string_s: float | None, push: Push
     """
     kind = setup.bow.kind if setup else None
     if kind is None:  # what a clipped push was like can't be told: an arrow is given the benefit of the doubt
-        kind = "recurve" if push.clipped or push.end >= _ENDS_HIGH else "compound"
+        kind = "recurve" if not push.clipped and push.end >= _ENDS_HIGH else "compound"
     if time_on_string_s is None:
         return _BOUND_S[kind]
     virtual = (setup.bow.virtual_mass_kg if setup else None) or _USUAL_VIRTUAL_MASS_KG
@@ -117,19 +118,30 @@ def best_push(grid: Grid, score: NDArray[np.float64], knock: Knock) -> Verdict:
         if _push_like(push) and _breaks(grid, score, knock, push):
             good.append(push)
     if good:
-        # the push's own curve, and the corners where the sensor clips it, can pass for a first break: the latest
-        # onset that leaves the push as it was is the shock's
-        first, step = good[0], max(1, round(_SAME_START_S / grid.period_s))
-        sound = [
-            p
-            for p in good
-            if p.coherence >= _SOUND and p.peak_m_s2 <= 1.5 * first.peak_m_s2 and p.start <= first.start + step
-        ]
-        push = sound[-1] if sound else first
+        push = _last_sound(good, grid.period_s)
         return Verdict(push, int((~grid.there[max(0, push.onset - back) : push.onset]).sum()), push.onset)
     holed = [r for r in rows if not grid.there[max(0, r - round(0.002 / grid.period_s)) : r].all()]
     onset = holed[-1] if holed else rows[0]
     return Verdict(None, int((~grid.there[max(0, onset - back) : onset]).sum()), onset)
+
+
+def _last_sound(pushes: list[Push], period_s: float) -> Push:
+    """The latest onset that leaves the push as it was.
+
+    A push's own curve, and the corners where the sensor clips it, can pass for a first break. Once part of the shock
+    is taken for push, it has grown by a leap, it is sharp, or it has lost its direction.
+    """
+    push = pushes[0]
+    for later in pushes[1:]:
+        growth = _GROWTH + _GROWTH_PER_S * (later.onset - push.onset) * period_s
+        if (
+            later.coherence >= _SOUND
+            and later.sharpness <= max(_SOUND_SHARPNESS, push.sharpness)
+            and later.peak_m_s2 <= growth * push.peak_m_s2
+            and later.start < pushes[0].onset
+        ):
+            push = later
+    return push
 
 
 def _breaks(grid: Grid, score: NDArray[np.float64], knock: Knock, push: Push) -> bool:
@@ -142,15 +154,20 @@ def _shocks(knock: Knock) -> bool:
     return knock.peak_m_s2 >= _SHOCK_M_S2 and (knock.largest_m_s2 >= _SHOCK_M_S2 or knock.clipped)
 
 
-def is_shot(push: Push, knock: Knock, least_s: float) -> bool:
+def _lasted_s(push: Push, period_s: float) -> float:
+    """How long the push was; between samples in doubt, as long as it may have been."""
+    return max(push.length_s, push.visible_s) + 0.5 * period_s
+
+
+def is_shot(push: Push, knock: Knock, least_s: float, period_s: float) -> bool:
     """A push that lasted as with an arrow, and a shock."""
-    return push.length_s >= least_s and _shocks(knock)
+    return _lasted_s(push, period_s) >= least_s and _shocks(knock)
 
 
-def is_dry_fire(push: Push, knock: Knock, least_s: float) -> bool:
+def is_dry_fire(push: Push, knock: Knock, least_s: float, period_s: float) -> bool:
     """A push far too short, and a violent shock."""
     return (
-        push.length_s < least_s
+        _lasted_s(push, period_s) < least_s
         and not push.hidden
         and push.peak_m_s2 >= _DRY_PEAK_M_S2
         and (knock.peak_m_s2 >= _DRY_SHOCK_M_S2 or knock.clipped)
