@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
+import time
 from pathlib import Path
 from typing import Final
 
@@ -16,18 +17,18 @@ _EVERY_HEADLESS_S: Final = 7.0
 @click.command()
 @click.option("--headless", is_flag=True, help="No page, no history: shoot, print the table of shots, and end.")
 @click.option("--shots", type=click.IntRange(min=1), metavar="N", help="Stop after N shots (headless: 6, else none).")
-@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Another seed, other shots.")
+@click.option("--seed", type=click.IntRange(min=0), help="The same seed, the same shots (headless: 1, else any).")
 @click.option("--page-port", type=click.IntRange(1, 65535), default=8050, show_default=True, help="Of the page.")
 @click.option("--fresh", is_flag=True, help="Forget the demo's earlier shots and make its history anew.")
-def command(headless: bool, shots: int | None, seed: int, page_port: int, fresh: bool) -> None:
+def command(headless: bool, shots: int | None, seed: int | None, page_port: int, fresh: bool) -> None:
     """Watch a sensor in software shoot, be measured and be judged, with some weeks of history. Ctrl-C ends it.
 
     Archer, bow and shots are invented. Nothing of yours is touched: the demo has a data folder of its own.
     """
     if headless:
-        _headless(shots or 6, seed)
+        _headless(shots or 6, 1 if seed is None else seed)
     else:
-        _with_page(shots, seed, page_port, fresh)
+        _with_page(shots, int(time.time()) % 100_000 if seed is None else seed, page_port, fresh)
 
 
 def _with_page(shots: int | None, seed: int, page_port: int, fresh: bool) -> None:

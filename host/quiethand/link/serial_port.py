@@ -140,6 +140,9 @@ class SerialLink:
             # Only what is there already (or one byte): a read that meets the end throws away what it had.
             data: bytes = self._port.read(min(max(1, self._port.in_waiting), _PIECE))
         except (OSError, TypeError) as error:  # TypeError: pyserial's own, where the port is closed under a read
+            left_over = _left_over(self._port)
+            if left_over:  # the next read tells of the end
+                return left_over
             raise LinkLost(_short(error)) from None
         return data
 
@@ -157,6 +160,15 @@ class SerialLink:
     def close(self) -> None:
         with contextlib.suppress(OSError, TypeError):
             self._port.close()
+
+
+def _left_over(port: serial.Serial) -> bytes:
+    """What pyserial's network ports had read but won't give out once their connection has ended."""
+    queue = getattr(port, "_read_buffer", None)
+    left_over = bytearray()
+    while queue is not None and not queue.empty():
+        left_over += queue.get_nowait() or b""  # None marks the end
+    return bytes(left_over)
 
 
 def _short(error: Exception) -> str:
@@ -179,11 +191,11 @@ def _quiet_port(url: str, baud: int) -> serial.Serial:
 
         port = QuietSerial()
         port.port = url
+        port.write_timeout = 0.2  # the handlers of other URLs know no such thing
         if sys.platform != "win32":
             port.exclusive = True
     port.baudrate = baud
     port.timeout = POLL_S
-    port.write_timeout = 0.2
     port.open()
     _keep_dtr_on_close(port)
     return port
@@ -240,6 +252,10 @@ def _refused(url: str, error: Exception) -> InputError:
     text = str(error)
     if isinstance(error, ValueError):
         return InputError(f"not a port or URL ({text})", where=url, do="see 'quiethand ports'")
+    if "waiting for option" in text:
+        return InputError("the server does not let its lines be set", where=url, do="add ?ign_set_control to the URL")
+    if "Connection refused" in text:
+        return InputError("nothing listens there", where=url, do="start what serves it first")
     if "exclusively lock" in text or "Access is denied" in text or getattr(error, "errno", None) == 16:
         return InputError("the port is in use", where=url, do="close the program that has it")
     if isinstance(error, PermissionError) or "Permission denied" in text:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import os
+import socket
 import sys
 import threading
+import time
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+import serial
+import serial.rfc2217
 from click.testing import CliRunner
 from quiethand.commands.ports import command
 from quiethand.errors import InputError
 from quiethand.link.ports import list_ports
-from quiethand.link.serial_port import LinkLost, PortLock, open_link
+from quiethand.link.serial_port import Link, LinkLost, PortLock, open_link
 
 USB = SimpleNamespace(
     device="/dev/ttyACM0",
@@ -110,3 +114,59 @@ def test_pyserials_other_urls_open() -> None:
         heard += link.read()
     assert heard == b"there and back"
     link.close()
+
+
+class SerialServer:
+    """A serial port served over the network after RFC 2217, by pyserial's own server side; it echoes."""
+
+    def __init__(self) -> None:
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.url = f"rfc2217://127.0.0.1:{self._server.getsockname()[1]}"
+        self.thread = threading.Thread(target=self._serve, daemon=True)
+        self.thread.start()
+
+    def _serve(self) -> None:
+        connection, _ = self._server.accept()
+        self._server.close()
+        port = serial.serial_for_url("loop://", timeout=0)
+        sender = SimpleNamespace(write=connection.sendall)
+        manager = serial.rfc2217.PortManager(port, sender)
+        with connection:
+            connection.settimeout(0.02)
+            while True:
+                try:
+                    data = connection.recv(1024)
+                except TimeoutError:
+                    continue
+                if not data:
+                    return
+                for byte in manager.filter(data):
+                    if byte == b"!":  # the test's word for: send a lot, then pull the cable
+                        connection.sendall(b"x" * 50_000)
+                        return
+                    connection.sendall(b"".join(manager.escape(byte)))
+
+
+def to_the_end(link: Link) -> bytes:
+    heard = b""
+    while True:
+        try:
+            heard += link.read()
+        except LinkLost:
+            return heard
+
+
+def test_rfc2217_reads_writes_and_loses_its_link() -> None:
+    server = SerialServer()
+    link = open_link(server.url)
+    link.write(b"verbatim \xff\x00\xff")
+    heard = b""
+    while len(heard) < 12:
+        heard += link.read()
+    assert heard == b"verbatim \xff\x00\xff"
+    link.write(b"!")
+    time.sleep(0.3)
+    assert to_the_end(link) == b"x" * 50_000
+    link.close()
+    with pytest.raises(InputError, match="nothing listens there"):
+        open_link(server.url)
