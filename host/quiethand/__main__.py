@@ -1,0 +1,5 @@
+"""`python -m quiethand` is the command line."""
+
+from quiethand.commands import main
+
+main()
