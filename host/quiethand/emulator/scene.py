@@ -63,7 +63,7 @@ class Scene:
         rng = np.random.default_rng([scenario.seed, 1])
         self._archer = acts.Archer(self.habit, scenario.bow, self.mirror, rng)
         self._shot_rng = np.random.default_rng([scenario.seed, 2])
-        self._attitude = from_angles(0.0, 55.0, self.mirror * 10.0)
+        self.attitude = from_angles(0.0, 55.0, self.mirror * 10.0)
         self._now_s = 0.0
         self._number = 0
         self._waiting: list[str] = []
@@ -72,30 +72,28 @@ class Scene:
     def next(self) -> Played:
         """The next act."""
         act, over = self._choose()
-        played = self._play(act, over)
-        self._now_s += act.duration_s
-        return played
+        return self.play(act, over)
 
     def _choose(self) -> tuple[Act, bool]:
         """The order of things: now and then a nuisance, nock, shoot; after each end walk to the target and back."""
         scenario, archer = self.scenario, self._archer
         if not self._waiting:
             if scenario.shots is not None and self._number >= scenario.shots:
-                return acts.rest(archer, self._attitude, 2.0), True
+                return acts.rest(archer, self.attitude, 2.0), True
             self._waiting = self._cycle()
         name = self._waiting.pop(0)
         hold = archer.between(2.2, 3.6) if scenario.bow == "compound" else archer.between(1.6, 2.6)
         if name == "rest":
-            return acts.rest(archer, self._attitude, self._rest_s()), False
+            return acts.rest(archer, self.attitude, self._rest_s()), False
         if name == "nock":
-            return acts.nock(archer, self._attitude), False
+            return acts.nock(archer, self.attitude), False
         if name == "walk":
-            return acts.walk(archer, self._attitude, scenario.walk_s), False
+            return acts.walk(archer, self.attitude, scenario.walk_s), False
         if name in acts.EXTRAS:
-            return acts.EXTRAS[name](archer, self._attitude), False
+            return acts.EXTRAS[name](archer, self.attitude), False
         if scenario.every_s < 9.0:
             hold *= 0.6
-        return acts.shot(archer, self._attitude, hold, ending=name), False
+        return acts.shot(archer, self.attitude, hold, ending=name), False
 
     def _cycle(self) -> list[str]:
         scenario = self.scenario
@@ -117,7 +115,8 @@ class Scene:
         usual = 6.1 if self.scenario.bow == "compound" else 5.3
         return max(0.3, self.scenario.every_s - 2.4 - usual + self._archer.between(-0.3, 0.3))
 
-    def _play(self, act: Act, over: bool) -> Played:
+    def play(self, act: Act, over: bool = False) -> Played:
+        """Play one act from where the last one ended; `next` chooses them, a test may bring its own."""
         pieces: list[Piece] = []
         shots: list[ShotTruth] = []
         for begin, end, fine in _stretches(act):
@@ -139,9 +138,10 @@ class Scene:
                         self._number += 1
                         at, drawn = self._now_s + release.time_s, self._now_s + release.draw_end_s
                         shots.append(truth_of(self.plan, shot, motion, self.habit, self._number, at, drawn))
-            force, self._attitude = self._specific_force(rate, body, upward, step, 20 if fine else 4)
+            force, self.attitude = self._specific_force(rate, body, upward, step, 20 if fine else 4)
             pieces.append(Piece(self._now_s + begin, step, force + extra, seat_rate))
         marks = tuple(NuisanceTruth(self._now_s + mark.time_s, mark.kind) for mark in act.marks)
+        self._now_s += act.duration_s
         return Played(tuple(pieces), tuple(shots), marks, over)
 
     def _specific_force(
@@ -153,7 +153,7 @@ class Scene:
         """
         knots = np.append(np.arange(0, len(rate) - 1, every), len(rate) - 1)
         turned = np.concatenate((np.zeros((1, 3)), np.cumsum((rate[1:] + rate[:-1]) * (step / 2), axis=0)))
-        attitudes = running(self._attitude, np.diff(turned[knots], axis=0))
+        attitudes = running(self.attitude, np.diff(turned[knots], axis=0))
         ups = gravity_in_body(attitudes)
         everywhere = np.arange(len(rate))
         up = np.stack([np.interp(everywhere, knots, ups[:, axis]) for axis in range(3)], axis=1)

@@ -89,12 +89,12 @@ class TcpLink:
     def exchange(self, data: bytes, wait_s: float) -> bytes:
         if self._client is not None and not self.congested():
             self._waiting += data
+        self._flush()  # which may find that the client has gone
         source = self._client or self._server
         if source is None:
             time.sleep(wait_s)
             return b""
-        self._flush()
-        ready, _, _ = select.select([self._client or source], [], [], wait_s)
+        ready, _, _ = select.select([source], [], [], wait_s)
         if not ready:
             return b""
         if self._client is None:
