@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from host.motion.motion_streams import DESCRIPTION, block, read
+from host.motion.motion_streams import DESCRIPTION, block, joined, read
 from numpy.typing import NDArray
-from quiethand_protocol import Clock, Header, Note, Session, encode
-
 from quiethand.commands.check import state_of
 from quiethand.motion.block import MotionBlock
 from quiethand.motion.facts import RecordingFacts
+from quiethand_protocol import Clock, Header, Note, Session, encode
 
-BLOCKS = 18
+BLOCKS = 13
 
 
 def _frames() -> list[tuple[str, bytes]]:
@@ -38,20 +37,18 @@ for _number, (_name, _) in enumerate(FRAMES):
     if _name == "samples":
         FIRST_SAMPLE[_number] = 10 * len(FIRST_SAMPLE)
 
-Values = dict[int, tuple[NDArray[np.float64], NDArray[np.float64]]]
 
-
-def by_counts(motion: list[MotionBlock]) -> Values:
-    """Specific force and rate of each sample by its number in the recording, which its first count tells."""
-    found: Values = {}
-    for one in motion:
-        for force, rate in zip(one.specific_force_m_s2, one.rate_rad_s, strict=True):
-            found[round(force[0] / DESCRIPTION.accel_scale) + 15_000 - 1] = (force, rate)
-    return found
+def by_counts(motion: list[MotionBlock]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+    """Each sample's number in the recording, which its first count tells, and its force and rate, (n, 6)."""
+    if not motion:
+        return np.empty(0, dtype=np.int64), np.empty((0, 6))
+    values = np.hstack([joined(motion, "specific_force_m_s2"), joined(motion, "rate_rad_s")])
+    return np.rint(values[:, 0] / DESCRIPTION.accel_scale).astype(np.int64) + 15_000 - 1, values
 
 
 MOTION, FACTS = read(WHOLE, mode="binary")
-VALUES = by_counts(MOTION)
+NUMBERS, VALUES = by_counts(MOTION)
+ALL = set(NUMBERS.tolist())
 
 
 def touched(low: int, high: int) -> set[int]:
@@ -60,13 +57,12 @@ def touched(low: int, high: int) -> set[int]:
 
 
 def lost_of(motion: list[MotionBlock]) -> set[int]:
-    """Samples that are not there; all others must be equal to the bit."""
-    left = by_counts(motion)
-    assert set(left) <= set(VALUES)
-    for number, (force, rate) in left.items():
-        assert np.array_equal(force, VALUES[number][0])
-        assert np.array_equal(rate, VALUES[number][1])
-    return set(VALUES) - set(left)
+    """Samples that are not there; all others must be there once and equal to the bit."""
+    numbers, values = by_counts(motion)
+    assert (np.diff(numbers) > 0).all()
+    assert np.isin(numbers, NUMBERS).all()
+    assert np.array_equal(values, VALUES[numbers])
+    return ALL - set(numbers.tolist())
 
 
 def samples_of(frames: set[int]) -> set[int]:
@@ -80,7 +76,7 @@ def named(facts: RecordingFacts, at: int) -> bool:
 
 def test_the_recording_is_small_and_whole() -> None:
     assert 2_000 < len(WHOLE) < 4_000
-    assert len(VALUES) == BLOCKS * 10
+    assert NUMBERS.tolist() == list(range(BLOCKS * 10))
     assert state_of(FACTS) == "whole"
 
 
@@ -127,11 +123,12 @@ def test_every_byte_changed(change: str) -> None:
         assert not joined or facts.joined_mid_frame == 1, at
         if lost:
             # What is missing between the first sample and the last is also told as a loss, with its place.
-            inner = {n for n in lost if min(VALUES.keys() - lost) < n < max(VALUES.keys() - lost)}
+            left = ALL - lost
+            inner = {n for n in lost if min(left) < n < max(left)}
             assert facts.lost_samples == len(inner), at
             assert sum(loss.samples for loss in facts.losses) == len(inner)
             if inner:
-                after = min(n for n in VALUES if n > max(inner))
+                after = min(n for n in left if n > max(inner))
                 frame = next(f for f, n in FIRST_SAMPLE.items() if n == after)
                 assert facts.losses[0].offset == STARTS[frame], at
     assert changed >= len(WHOLE) - WHOLE.count(0)
@@ -152,4 +149,3 @@ def test_the_only_description_lost_leaves_samples_unscaled_and_says_so() -> None
     assert sum(place.count for place in facts.unscaled_places) == BLOCKS * 10
     assert facts.unscaled_places[0].offset == STARTS[2]
     assert not facts.whole
-

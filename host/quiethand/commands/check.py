@@ -147,7 +147,9 @@ def lines(name: str, facts: RecordingFacts) -> Iterator[str]:
         yield f"  not read from there on: {facts.refused}"
     if facts.joined_mid_frame:
         yield f"  joined in mid-frame {_many(facts.joined_mid_frame, 'time')}"
-        yield from _some([f"byte {d.offset:,}, {d.length:,} bytes: {d.why}" for d in facts.damages if d.kind == "joined"])
+        yield from _some(
+            [f"byte {d.offset:,}, {d.length:,} bytes: {d.why}" for d in facts.damages if d.kind == "joined"]
+        )
     for count, what in ((facts.unknown, "unknown frame"), (facts.host_frames_from_device, "host frame")):
         if count:
             yield f"  {_many(count, what)}, passed over"

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from quiethand_protocol import Description, Samples, encode, status_byte
-
 from quiethand.bow.model import Setup
 from quiethand.motion.block import MotionBlock
 from quiethand.motion.facts import RecordingFacts
 from quiethand.motion.stream import MotionStream
+from quiethand_protocol import Description, Samples, encode, status_byte
 
 WRAP = 2**32
 DESCRIPTION = Description(
@@ -29,9 +29,7 @@ def counts_of(index: int, n: int = BLOCK) -> NDArray[np.int16]:
     return np.stack([(number * k + k) % 30_011 - 15_000 for k in (1, 3, 7, 11, 13, 17)], axis=1).astype(np.int16)
 
 
-def block(
-    index: int, ticks: float, n: int = BLOCK, description: Description = DESCRIPTION, flags: int = 0
-) -> bytes:
+def block(index: int, ticks: float, n: int = BLOCK, description: Description = DESCRIPTION, flags: int = 0) -> bytes:
     """One SAMPLES frame of samples `index` to `index + n - 1`, the last taken at `ticks`."""
     status = status_byte(flags, description.revision, description.boot)
     return encode(Samples(index % WRAP, round(ticks) % WRAP, counts_of(index, n), status, 2_150))
@@ -43,14 +41,12 @@ def blocks(
     """Frames of `seconds` of samples; `ticks` are of the instant one period before the first sample."""
     period = description.tick_hz * 1000 / description.rate_mhz * (1 + ppm * 1e-6)
     number = round(seconds * description.rate_mhz / 1000 / BLOCK)
-    return [
-        block(index + i * BLOCK, ticks + period * (i + 1) * BLOCK, description=description) for i in range(number)
-    ]
+    return [block(index + i * BLOCK, ticks + period * (i + 1) * BLOCK, description=description) for i in range(number)]
 
 
 def pieces(data: bytes, cuts: Sequence[int]) -> list[bytes]:
     edges = [0, *sorted(cuts), len(data)]
-    return [data[a:b] for a, b in zip(edges, edges[1:], strict=False)]
+    return [data[a:b] for a, b in itertools.pairwise(edges)]
 
 
 def read(
