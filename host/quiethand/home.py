@@ -7,7 +7,7 @@ from pathlib import Path
 
 from quiethand.errors import InputError
 
-__all__ = ["home", "place_in_home", "recordings_folder", "store_url", "within_home"]
+__all__ = ["home", "place_in_home", "recordings_folder", "store_url", "with_folder", "within_home"]
 
 
 def home() -> Path:
@@ -26,7 +26,15 @@ def place_in_home(*parts: str) -> Path:
     Raises:
         InputError: the folder can't be made.
     """
-    path = home().joinpath(*parts)
+    return with_folder(home().joinpath(*parts))
+
+
+def with_folder(path: Path) -> Path:
+    """`path`, once its folder exists.
+
+    Raises:
+        InputError: the folder can't be made.
+    """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:

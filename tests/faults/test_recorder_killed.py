@@ -85,7 +85,7 @@ def test_kill_9_at_random_moments_loses_nothing(device: TcpDevice, tmp_path: Pat
 def test_signals_end_it_cleanly(device: TcpDevice, tmp_path: Path, number: signal.Signals) -> None:
     out = tmp_path / "one.qhr"
     recorder = start(device, out)
-    wait_for_stream(recorder, device, 0, 1.3)
+    wait_for_stream(recorder, device, 0, 0.2)
     recorder.send_signal(number)
     _, told = recorder.communicate(timeout=10)
     assert recorder.returncode == 0

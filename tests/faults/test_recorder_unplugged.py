@@ -20,7 +20,7 @@ from quiethand_protocol.items import Blocks, Located
 from quiethand_protocol.messages import Gap
 from quiethand_protocol.parser import Parser
 
-CYCLES = int(os.environ.get("QUIETHAND_CYCLES", "10"))  # 1,000 in the long run
+CYCLES = int(os.environ.get("QUIETHAND_CYCLES", "6"))  # 1,000 in the long run
 SEED = 471
 
 

@@ -88,8 +88,9 @@ def run_child() -> None:
     from quiethand.commands import main
 
     args = sys.argv[1:]
-    # Whoever was started in a shell's background has this signal ignored, and would pass that on.
-    signal.signal(signal.SIGINT, signal.default_int_handler)
+    # Set, as whoever was started in a shell's background has this signal ignored and would pass that on; without a
+    # word, as the parent speaks for its children. A verb that has an end of its own sets its own.
+    signal.signal(signal.SIGINT, lambda _number, _frame: sys.exit(130))
     # The verb must not read the pipe: it gets an empty input, and the pipe is kept here.
     pipe = os.dup(0)
     nothing = os.open(os.devnull, os.O_RDONLY)

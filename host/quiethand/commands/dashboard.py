@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+import socket
+import sys
+
 import click
+
+from quiethand.errors import InputError
+
+__all__ = ["refuse_port_in_use"]
 
 
 @click.command()
@@ -14,6 +21,30 @@ def command(port: int, store_url: str | None) -> None:
 
     from quiethand.store import open_store
 
+    refuse_port_in_use(port, "--port")
     store = open_store(store_url)
     click.echo(f"the page is at http://127.0.0.1:{port}/ (Ctrl-C ends it)")
     serve(create_app(store), port=port)
+
+
+def refuse_port_in_use(port: int, option: str) -> None:
+    """Say so before anything is started, where the page's port is taken.
+
+    Args:
+        port: of 127.0.0.1; 0 is never taken.
+        option: that chooses another.
+
+    Raises:
+        InputError: something else listens there.
+    """
+    with socket.socket() as probe:
+        if sys.platform != "win32":  # there it would let two programs have one port
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind(("127.0.0.1", port))
+        except OSError as error:
+            raise InputError(
+                f"the page can't be served there ({error.strerror})",
+                where=f"127.0.0.1:{port}",
+                do=f"choose another port with {option}, or close the program that has it",
+            ) from None

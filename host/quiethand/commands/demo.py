@@ -32,10 +32,12 @@ def command(headless: bool, shots: int | None, seed: int | None, page_port: int,
 
 
 def _with_page(shots: int | None, seed: int, page_port: int, fresh: bool) -> None:
+    from quiethand.commands.dashboard import refuse_port_in_use
     from quiethand.commands.live import new_recording
     from quiethand.commands.supervisor import Supervisor
     from quiethand.home import place_in_home
 
+    refuse_port_in_use(page_port, "--page-port")
     folder = place_in_home("demo", "shots.sqlite3").parent
     if fresh:
         shutil.rmtree(folder)

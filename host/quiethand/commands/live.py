@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from quiethand.home import with_folder
+
 __all__ = ["new_recording"]
 
 
@@ -26,6 +28,7 @@ def command(
     Example:
       quiethand live --port /dev/ttyACM0 --setup bow.toml
     """
+    from quiethand.commands.dashboard import refuse_port_in_use
     from quiethand.commands.supervisor import Supervisor
     from quiethand.home import home
 
@@ -33,6 +36,7 @@ def command(
         from quiethand.bow.setup_file import read_setup
 
         read_setup(setup_file)
+    refuse_port_in_use(page_port, "--page-port")
     supervisor = Supervisor(home())
     options = [] if rate is None else ["--rate", str(rate)]
     options += [] if baud is None else ["--baud", str(baud)]
@@ -43,6 +47,4 @@ def command(
 
 def new_recording(folder: Path) -> Path:
     """A name by the time of day, in the folder of recordings."""
-    recordings = folder / "recordings"
-    recordings.mkdir(parents=True, exist_ok=True)
-    return recordings / f"{datetime.now():%Y-%m-%d_%H-%M-%S}.qhr"
+    return with_folder(folder / "recordings" / f"{datetime.now():%Y-%m-%d_%H-%M-%S}.qhr")

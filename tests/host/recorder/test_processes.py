@@ -30,8 +30,13 @@ def test_a_shot_the_whole_way(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []  # it cleans up behind itself
 
 
-@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
-def test_no_process_is_left_behind(tmp_path: Path, end: signal.Signals) -> None:
+def _living(pid: int) -> list[psutil.Process]:
+    children = psutil.Process(pid).children(recursive=True)
+    return [child for child in children if child.status() != psutil.STATUS_ZOMBIE]
+
+
+@pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGKILL])
+def test_no_process_is_left_behind_and_an_analysis_that_dies_comes_back(tmp_path: Path, end: signal.Signals) -> None:
     emulator = Child("sensor", ["emulate", "--tcp", "0"], output=subprocess.PIPE)
     assert emulator.process.stdout is not None
     url = emulator.process.stdout.readline().strip()
@@ -46,6 +51,14 @@ def test_no_process_is_left_behind(tmp_path: Path, end: signal.Signals) -> None:
         time.sleep(0.05)
     children = psutil.Process(live.pid).children(recursive=True)
     assert len(children) >= 3
+    if end == signal.SIGINT:
+        analysis = next(child for child in children if "follow" in child.cmdline())
+        analysis.kill()
+        while not any("follow" in child.cmdline() for child in _living(live.pid) if child.pid != analysis.pid):
+            assert time.monotonic() < until
+            time.sleep(0.05)
+        assert all(child.is_running() for child in children if child.pid != analysis.pid)
+        children = _living(live.pid)
     live.send_signal(end)
     _, told = live.communicate(timeout=20)
     _, left = psutil.wait_procs(children, timeout=12)
