@@ -73,6 +73,12 @@ def _knock(
     return Knock(time_s, frequency, archer.rng.uniform(0.03, 0.09, 4), share * spread * np.array(accel), rate)
 
 
+def _held(archer: Archer, *spans: tuple[float, float]) -> tuple[Tremble, ...]:
+    """The unrest of a bow held low in a hand, within these spans of time; between them it lies or stands still."""
+    envelope = [p for a, b in spans for p in ((a, 0.0), (a + 0.2, 1.5), (b - 0.2, 1.5), (b, 0.0))]
+    return (_tremble(archer, tuple(envelope)),)
+
+
 def rest(archer: Archer, attitude: Floats, duration_s: float) -> Act:
     """Stand with the bow low."""
     fade = min(0.3, duration_s / 3)
@@ -85,7 +91,8 @@ def nock(archer: Archer, attitude: Floats) -> Act:
     """Set an arrow on the string until it clicks home."""
     at = archer.between(0.7, 1.0)
     knock = _knock(archer, at, (archer.between(18, 40), 8.0, 9.0), low_hz=120, high_hz=600)
-    jolt = Pulse(at, 0.03, (archer.between(1.0, 3.0), 0.0, 0.0), (0.0, 0.04, 0.0))
+    # the arrow is pressed back onto the string until it snaps on
+    jolt = Pulse(at - 0.12, 0.12, (-archer.between(1.0, 3.0), 0.0, 0.1), (0.0, 0.05, 0.01))
     envelope = ((0.0, 0.0), (0.3, 2.0), (1.1, 2.0), (1.4, 0.0))
     return Act(1.4, pulses=(jolt,), trembles=(_tremble(archer, envelope, 1.5),), knocks=(knock,), marks=(
         Mark(at, "nock"),
@@ -175,7 +182,7 @@ def tap(archer: Archer, attitude: Floats) -> Act:
     """A finger or an arrow against the bow."""
     size = archer.rng.uniform(12, 50, 3) * archer.rng.choice([-1.0, 1.0], 3)
     knock = _knock(archer, 0.6, (float(size[0]), float(size[1]), float(size[2])), low_hz=150, high_hz=800)
-    return Act(1.2, knocks=(knock,), marks=(Mark(0.6, "tap"),))
+    return Act(1.2, trembles=_held(archer, (0.0, 1.2)), knocks=(knock,), marks=(Mark(0.6, "tap"),))
 
 
 def set_down(archer: Archer, attitude: Floats) -> Act:
@@ -185,7 +192,8 @@ def set_down(archer: Archer, attitude: Floats) -> Act:
     knock = _knock(archer, 1.3, (8.0, 6.0, archer.between(18, 40)), low_hz=80, high_hz=400)
     jolt = Pulse(1.3, 0.02, upward_m_s2=archer.between(5, 12))
     turns = (_turn(attitude, stood, 0.0, 1.3), _turn(stood, _at_rest(archer), 1.6 + alone, 1.2))
-    return Act(3.0 + alone, turns, (jolt,), knocks=(knock,), marks=(Mark(1.3, "set_down"),))
+    held = _held(archer, (0.0, 1.3), (1.55 + alone, 3.0 + alone))
+    return Act(3.0 + alone, turns, (jolt,), held, (knock,), (Mark(1.3, "set_down"),))
 
 
 def drop(archer: Archer, attitude: Floats) -> Act:
@@ -203,7 +211,8 @@ def drop(archer: Archer, attitude: Floats) -> Act:
     )
     lying = compose(attitude, from_vector(spin * fall * 0.92))
     turns = (_turn(lying, _at_rest(archer), 2.4, 1.4),)
-    return Act(4.0, turns, pulses, knocks=knocks, marks=(Mark(hit, "drop"),))
+    held = _held(archer, (0.0, 0.5), (2.3, 4.0))
+    return Act(4.0, turns, pulses, held, knocks, (Mark(hit, "drop"),))
 
 
 def cable(archer: Archer, attitude: Floats) -> Act:
@@ -215,7 +224,7 @@ def cable(archer: Archer, attitude: Floats) -> Act:
         Pulse(0.5, 0.07, (-archer.between(2, 5), side * archer.between(3, 7), -2.0), rate),
         Pulse(0.58, 0.12, (1.0, -side * 2.0, 1.0), back),
     )
-    return Act(1.3, pulses=pulses, marks=(Mark(0.53, "cable"),))
+    return Act(1.3, pulses=pulses, trembles=_held(archer, (0.0, 1.3)), marks=(Mark(0.53, "cable"),))
 
 
 EXTRAS: Final[dict[str, Callable[[Archer, Floats], Act]]] = {

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from quiethand.emulator.attitude import compose, from_vector
+from quiethand.emulator.attitude import compose, from_vector, matrix
 from quiethand.emulator.launch_run import run_launch
 from quiethand.emulator.scenario import Scenario
 from quiethand.emulator.scene import Scene
@@ -16,6 +16,7 @@ from quiethand.emulator.sensor import Sensor
 
 __all__ = ["setup_document", "setup_toml"]
 
+G = 9.80665
 INCH = 0.0254
 POUND_FORCE = 4.4482216152605
 GRAIN = 64.79891e-6
@@ -56,7 +57,9 @@ def setup_document(
     inertia = [about(value, 0.02) for value in plan.inertia_kg_m2]
     arm_mm = np.array(plan.lever_arm_m) * 1000 + rng.uniform(-3, 3, 3)
     mount = compose(sensor.mount, from_vector(rng.standard_normal(3) * math.radians(0.15)))
-    bias = np.degrees(sensor.gyro_bias + 0.8 * sensor.warming) + rng.standard_normal(3) * 0.01
+    # what a level, warm sensor reads at rest: gravity's share of the gyro's sensitivity to acceleration is in it
+    at_rest = sensor.per_g @ (np.array([0.0, 0.0, G]) @ matrix(sensor.mount))
+    bias = np.degrees(sensor.gyro_bias + 0.8 * sensor.warming + at_rest) + rng.standard_normal(3) * 0.01
     offset = sensor.accel_offset + rng.standard_normal(3) * 0.02
     heavy = scene.habit.arrow_mass_factor > 1
     table: dict[str, object] = {
