@@ -2,32 +2,50 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import signal
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
 import psutil
 import pytest
+from click.testing import CliRunner
+from quiethand.analysis import StreamAnalysis
+from quiethand.bow.setup_file import read_setup
 from quiethand.commands.children import Child, stop_all
+from quiethand.commands.demo import command as demo_command
+from quiethand.shots.contract import shot_object
+from quiethand.shots.model import Rejected, Shot
+from quiethand.store import open_store
 
 QUIETHAND = [sys.executable, "-c", "from quiethand.commands import main; main()"]
 
 
-def test_a_shot_the_whole_way(tmp_path: Path) -> None:
-    """Emulator, TCP, recorder, file, analysis, store, table."""
-    done = subprocess.run(
-        [*QUIETHAND, "demo", "--headless", "--shots", "1", "--seed", "3"],
-        capture_output=True, text=True, timeout=110, check=False, env={**os.environ, "QUIETHAND_HOME": str(tmp_path)},
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    rows = [line for line in done.stdout.splitlines() if re.match(r"1 +\d+\.\d\d ± \d\.\d\d ", line)]
+def test_a_shot_the_whole_way_is_that_of_its_recording(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Emulator, TCP, recorder, file, analysis, store, table; then the file again, whole and in other pieces."""
+    kept = tmp_path / "demo"
+    kept.mkdir()
+    monkeypatch.setattr(tempfile, "TemporaryDirectory", lambda **_: contextlib.nullcontext(str(kept)))
+    done = CliRunner().invoke(demo_command, ["--headless", "--shots", "1", "--seed", "3"])
+    assert done.exit_code == 0, done.output
+    rows = [line for line in done.output.splitlines() if re.match(r"1 +\d+\.\d\d ± \d\.\d\d ", line)]
     assert len(rows) == 1
-    assert "Traceback" not in done.stderr
-    assert list(tmp_path.iterdir()) == []  # it cleans up behind itself
+    store = open_store(f"sqlite:///{kept / 'shots.sqlite3'}")
+    stored = [shot.contract for shot in reversed(store.latest_shots(10))]
+    data = (kept / "demo.qhr").read_bytes()
+    for size in (len(data), 4099):
+        analysis = StreamAnalysis(read_setup(kept / "lane-4.toml"))
+        found = [r for at in range(0, len(data), size) for r in analysis.feed(data[at : at + size])] + analysis.finish()
+        assert [shot_object(r) for r in found if isinstance(r, Shot)] == stored
+        assert analysis.facts.lost_samples == 0
+        assert analysis.facts.whole
+    assert [r.reason for r in store.rejected(50)] == [r.reason for r in reversed(found) if isinstance(r, Rejected)]
+    store.close()
 
 
 def _living(pid: int) -> list[psutil.Process]:
