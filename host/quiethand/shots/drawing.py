@@ -18,8 +18,8 @@ from quiethand.shots.knock import G0
 
 __all__ = ["DrawWatch", "LetDown"]
 
-# The level of shaking is the sway of specific force within a fifth of a second. Tremor of a hold is 0.01 to 0.02 g, drawing
-# 0.04 g and more; a poor sensor's noise or an unsteady archer lifts the floor.
+# The level of shaking is the sway of specific force within a fifth of a second. Tremor of a hold is 0.01 to 0.02 g,
+# drawing 0.04 g and more; a poor sensor's noise or an unsteady archer lifts the floor.
 _FLOOR_M_S2 = 0.024 * G0
 _ABOVE_QUIET = 1.8  # times the quietest quarter of the last ten seconds
 _QUIET_SLOTS = 200

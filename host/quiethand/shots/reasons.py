@@ -108,9 +108,9 @@ def reason_of(look: Look, delay_s: float) -> Rejected | None:
     if look.dry and look.push is not None and not swinging(look.before):
         return say(
             "dry_fire",
-            f"a push of {look.push.visible_s * 1e3:.1f} ms where an arrow takes over {look.least_s * 1e3:.1f} ms, and a"
-            f" shock of {hard}{' or more' if look.knock.clipped else ''}: no arrow seems to have been on the string; have"
-            " the bow inspected before it is drawn again",
+            f"a push of {look.push.visible_s * 1e3:.1f} ms where an arrow takes over {look.least_s * 1e3:.1f} ms, and"
+            f" a shock of {hard}{' or more' if look.knock.clipped else ''}: no arrow seems to have been on the string;"
+            " have the bow inspected before it is drawn again",
         )
     if look.pushed and swinging(look.before):
         turning = f"{np.degrees(look.before.rate_rad_s):.0f} deg/s"

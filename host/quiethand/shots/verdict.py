@@ -22,13 +22,15 @@ _IMPULSE_M_S = 0.025  # half of what the lightest arrow and string carry away fr
 _COHERENCE = 0.75  # a push keeps its direction; ringing through half a cycle or more comes to under 0.65
 _SOUND = 0.9  # a push without any of the shock in it
 _SOUND_SHARPNESS = 0.5
-_GROWTH, _GROWTH_PER_S = 1.6, 550.0  # a push of 8 g has half of it within 2 ms
+_GROWTH = 0.6  # of its peak at once, by noise and where the sensor filters
+_GROWTH_M_S3 = 2500 * G0  # a push of 10 g has half of it within 2 ms; a shock grows by as much in one sample
 _SHARPNESS = 0.75  # of its peak; the first samples of a knock have 0.9 and more, a push 0.1 to 0.4, clipped 0.7
 _UNREST = 0.4  # of its peak on average: within ringing 0.6, after a pluck or a first pull 0.2
 _LONGEST_S = 0.040  # visible; 25 ms on the string and a soft start
 _SEEN = 2  # samples: one alone may be anything
-# The visible part of the push, from the first stir to the shock, as a fraction of the time on the string, least and most:
-# a compound's starts from its holding weight and is nothing at first, a recurve's may turn about half way and be lost there.
+# The visible part of the push, from the first stir to the shock, as a fraction of the time on the string, least and
+# most: a compound's starts from its holding weight and is nothing at first, a recurve's may turn about half way and be
+# lost there.
 _VISIBLE = {"compound": (0.62, 0.85), "recurve": (0.50, 1.0)}
 # Without a launch model. With an arrow a compound takes 12.5 ms and more, a recurve 11.5; empty ones 5.5 to 8.5 and 4.5
 # to 8: half way between what an arrow shows at least and an empty bow at most.
@@ -133,11 +135,11 @@ def _last_sound(pushes: list[Push], period_s: float) -> Push:
     """
     push = pushes[0]
     for later in pushes[1:]:
-        growth = _GROWTH + _GROWTH_PER_S * (later.onset - push.onset) * period_s
+        growth = max(_GROWTH * push.peak_m_s2, _GROWTH_M_S3 * (later.onset - push.onset) * period_s)
         if (
             later.coherence >= _SOUND
             and later.sharpness <= max(_SOUND_SHARPNESS, push.sharpness)
-            and later.peak_m_s2 <= growth * push.peak_m_s2
+            and later.peak_m_s2 - push.peak_m_s2 <= growth
             and later.start < pushes[0].onset
         ):
             push = later
