@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from quiethand.errors import InputError
+
 if TYPE_CHECKING:
     from quiethand.bow.model import Setup
     from quiethand.store import Store
@@ -29,7 +31,7 @@ def command(recordings: tuple[Path, ...], setup_file: Path | None, store_url: st
       quiethand import evening.qhr
       quiethand import winter/*.qhr --setup bow.toml
 
-    Exit status: 0 shots are in the store; 1 read, and no shot in any; 2 one can't be read (those before it are kept).
+    Exit status: 0 shots are in the store; 1 read, and no shot in any; 2 one can't be read (the others are kept).
     """
     from quiethand.store import open_store
 
@@ -40,10 +42,18 @@ def command(recordings: tuple[Path, ...], setup_file: Path | None, store_url: st
         setup = read_setup(setup_file)
     store = open_store(store_url)
     shots = 0
+    unreadable = False
     for path in recordings:
-        found, line = import_recording(store, path, setup)
+        try:
+            found, line = import_recording(store, path, setup)
+        except InputError as wrong:
+            click.echo(f"quiethand: {wrong}", err=True)
+            unreadable = True
+            continue
         shots += found
         click.echo(f"{path}: {line}")
+    if unreadable:
+        raise click.exceptions.Exit(2)
     if not shots:
         raise click.exceptions.Exit(1)
 
@@ -59,7 +69,6 @@ def import_recording(store: Store, path: Path, setup: Setup | None = None) -> tu
     """
     from quiethand.analysis import ShotFollower
     from quiethand.commands.shelf import Shelf
-    from quiethand.errors import InputError
     from quiethand.link.files import open_motion
     from quiethand.store import ShotFilter
     from quiethand.store.identity import content_sha256

@@ -57,6 +57,8 @@ def command(
       quiethand record --port COM3 --out end.qhr --until-shots 6
 
     A lost link is waited for and marked in the file. Ctrl-C ends the recording.
+
+    Exit status: 0 recorded; 1 not one sample came; 2 the port or the file can't be used.
     """
     from quiethand.commands.record_teller import Teller
     from quiethand.link.record_loop import record_loop
@@ -92,7 +94,7 @@ def command(
             url=port,
             baud=baud or DEFAULT_BAUD,
             enough=_enough(stop, for_s, until_shots, counter),
-            show=lambda progress: teller.show(progress, counter.shots if counter else None),
+            show=lambda progress: teller.show(progress, counter),
         )
     finally:
         teller.close()
@@ -100,6 +102,8 @@ def command(
         if counter:
             counter.stop()
     teller.ended(progress)
+    if not progress.samples:
+        raise click.exceptions.Exit(1)
 
 
 def _session(setup_file: Path | None) -> Mapping[str, object] | None:

@@ -12,6 +12,7 @@ import click
 from quiethand.live_status import LiveStatus, write_live_status
 
 if TYPE_CHECKING:
+    from quiethand.commands.shot_counter import ShotCounter
     from quiethand.link.record_loop import Progress
 
 __all__ = ["Teller"]
@@ -39,9 +40,12 @@ class Teller:
 
             self._line = LiveLine()
 
-    def show(self, progress: Progress, shots: int | None) -> None:
+    def show(self, progress: Progress, counter: ShotCounter | None) -> None:
         """Called a few times a second."""
-        for text in self._warnings(progress):
+        texts = self._warnings(progress)
+        if counter and counter.failed:
+            texts.append("shots are no longer counted (the analysis failed); the recording goes on until Ctrl-C")
+        for text in texts:
             if text not in self._said:
                 self._said.add(text)
                 self._say(text)
@@ -49,7 +53,7 @@ class Teller:
             self._lost_said = not self._lost_said
             self._say("the link is lost; waiting for it to return" if self._lost_said else "the link is back")
         if self._line:
-            self._line.show(progress, shots)
+            self._line.show(progress, counter.shots if counter else None)
         if self._status and time.monotonic() >= self._status_due_s:
             self._status_due_s = time.monotonic() + _STATUS_EVERY_S
             self._write_status(progress, progress.link)

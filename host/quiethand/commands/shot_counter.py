@@ -28,6 +28,11 @@ class ShotCounter:
             if line.startswith("shot"):
                 self.shots += 1
 
+    @property
+    def failed(self) -> bool:
+        """The analysis has ended by itself."""
+        return self._child.ended is not None
+
     def stop(self) -> None:
         self._child.ask_to_stop()
         self._child.wait(time.monotonic() + 10.0)

@@ -17,7 +17,6 @@ from quiethand.analysis import StreamAnalysis
 from quiethand.commands.import_ import command as import_command
 from quiethand.commands.import_ import import_recording
 from quiethand.emulator import Scenario, setup_document, write_recording
-from quiethand.errors import InputError
 from quiethand.link.recording_header import header_frame
 from quiethand.shots.contract import shot_object
 from quiethand.shots.model import Rejected, Shot
@@ -102,7 +101,10 @@ def test_followed_while_it_grows_then_imported(recording: Path, store: Store, tm
             time.sleep(0.002)
         assert follower.stdout is not None
         first = next(line for line in follower.stdout if line.startswith("shot"))
-        told, _ = follower.communicate(timeout=30)  # closes its input, as a parent that ends does
+        assert follower.stdin is not None
+        follower.stdin.close()  # as when a parent ends
+        told = follower.stdout.read()
+        assert follower.wait(timeout=30) == 0
     shots = [line[:7] for line in (first + told).splitlines() if line.startswith("shot")]
     assert shots == ["shot 1:", "shot 2:"]
     assert [s.contract for s in reversed(store.latest_shots(10))] == shots_in(recording)
@@ -135,6 +137,7 @@ def test_the_verb_and_its_exit_statuses(recording: Path, store: Store, tmp_path:
     quiet = tmp_path / "quiet.qhr"
     write_recording(quiet, Scenario(seed=8, shots=0, rate_hz=1000.0), duration_s=5.0)
     assert runner.invoke(import_command, [str(quiet)]).exit_code == 1
-    missing = runner.invoke(import_command, [str(tmp_path / "none.qhr")])
-    assert isinstance(missing.exception, InputError)
-    assert "none.qhr" in str(missing.exception)
+    missing = runner.invoke(import_command, [str(tmp_path / "none.qhr"), str(recording)])
+    assert missing.exit_code == 2
+    assert missing.stderr.startswith(f"quiethand: {tmp_path / 'none.qhr'}: can't be read")
+    assert missing.stdout == f"{recording}: already there, 2 shots\n"  # the others are not left out
