@@ -24,7 +24,7 @@ Ints = NDArray[np.int64]
 
 SPAN_S: Final = 10.0  # the wire format's own span for the rate of a segment
 WINDOW: Final = 48  # groups looked at: 10 s of 0.25 s each and some to spare
-BEND_FROM_S: Final = 5.0  # under this a parabola's end is less sure than what it mends
+BEND_FROM_S: Final = 3.0  # under this a parabola's end is less sure than what it mends
 BEND_FROM_POINTS: Final = 8
 
 
