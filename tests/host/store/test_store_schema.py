@@ -15,9 +15,10 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from host.store.store_shots import add, recording, shot
 from quiethand.errors import InputError
-from quiethand.store import open_store
+from quiethand.store import open_store, schema
 from quiethand.store.schema import HEAD
 from quiethand.store.tables import Base
+from sqlalchemy import Connection
 
 
 def url(path: Path) -> str:
@@ -89,6 +90,22 @@ def test_what_is_no_store_is_refused(tmp_path: Path) -> None:
         open_store("nonsense")
     with pytest.raises(InputError, match="can't be used"):
         open_store(url(tmp_path / "no such folder" / "s.sqlite3"))
+
+
+def test_a_migration_that_dies_half_way_leaves_what_was_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    migrate = schema._migrate
+
+    def dies(connection: Connection) -> None:
+        migrate(connection)
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(schema, "_migrate", dies)
+    with pytest.raises(KeyboardInterrupt):
+        open_store(url(tmp_path / "s.sqlite3"))
+    monkeypatch.undo()
+    tables = sqlite3.connect(tmp_path / "s.sqlite3").execute("SELECT name FROM sqlite_master").fetchall()
+    assert tables == []
+    assert open_store(url(tmp_path / "s.sqlite3")).change_token() == 0
 
 
 def test_two_processes_may_make_the_same_store(tmp_path: Path) -> None:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any, get_type_hints
 
 import numpy as np
 import pytest
 from host.store.store_shots import DAY_0_UNIX_S, add, recording, shot
+from quiethand.axes import Axes
 from quiethand.errors import InputError
 from quiethand.shots.contract import shot_object
-from quiethand.shots.model import Rejected
-from quiethand.store import RecordingFacts, ShotFilter, Store, measures_of, open_store
+from quiethand.shots.model import Rejected, Shot
+from quiethand.store import MEASURES, RecordingFacts, ShotFilter, Store, measures_of, open_store
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
@@ -135,3 +138,30 @@ def test_a_recording_takes_its_shots_and_traces_with_it(store: Store) -> None:
         connection.execute(text("DELETE FROM recordings"))
         assert connection.execute(text("SELECT count(*) FROM traces")).scalar() == 0
     assert store.shot_count() == 0
+
+
+def _numbered(kind: type, counter: Iterator[int]) -> Any:
+    """An instance of a dataclass of the shot model whose every figure is another number."""
+    values: dict[str, Any] = {}
+    hints = get_type_hints(kind)
+    for field in dataclasses.fields(kind):
+        hint = hints[field.name]
+        if hint is Axes:
+            values[field.name] = Axes(next(counter), next(counter), next(counter))
+        elif dataclasses.is_dataclass(hint):
+            values[field.name] = _numbered(hint, counter)  # type: ignore[arg-type]
+        elif hint in (float, float | None):
+            values[field.name] = float(next(counter))
+    return kind(**{**_REST, **values} if kind is Shot else values)
+
+
+_REST: dict[str, Any] = {
+    "number": 0, "segment": 0, "departure_from": "shock", "budget": (), "after_release": (), "flags": (), "notes": (),
+}  # fmt: skip
+
+
+def test_no_figure_of_a_shot_is_left_out() -> None:
+    counter = itertools.count(1)
+    stored = measures_of(_numbered(Shot, counter))
+    assert sorted(stored.values()) == list(range(1, next(counter)))  # type: ignore[type-var]
+    assert all(measure.sigma is None or measure.sigma in MEASURES for measure in MEASURES.values())
