@@ -90,7 +90,7 @@ def summarise(
         source = np.zeros(whole, np.int64)
         source[place] = np.arange(len(place))
         np.maximum.accumulate(source, out=source)
-        force, rate, stamp = force[source], rate[source], time_s[source]
+        force, rate, stamp = force.take(source, axis=0), rate.take(source, axis=0), time_s.take(source)
         there = np.zeros(whole, np.int64)
         there[place] = 1
         samples = there.reshape(count, length).sum(axis=1)

@@ -203,6 +203,8 @@ def _unbroken(block: MotionBlock) -> list[MotionBlock]:
     if whole and block.time_s[-1] - block.time_s[0] < n * block.period_s + _BREAK_S:
         return [block]
     holes = (np.diff(block.index) > _BREAK_S / block.period_s) | (np.diff(block.time_s) > _BREAK_S)
+    if not holes.any():
+        return [block]
     cuts = [0, *(np.flatnonzero(holes) + 1).tolist(), n]
     fields = ("index", "time_s", "specific_force_m_s2", "rate_rad_s", "accel_clipped", "gyro_clipped")
     return [replace(block, **{f: getattr(block, f)[a:b] for f in fields}) for a, b in pairwise(cuts)]

@@ -1,7 +1,7 @@
 """Recordings made of simple shapes, to try the finder on: shares no code with it, and knows no product's data.
 
-Each act is a function from (rng, sensor clock) to force and rate in the bow frame; a scene strings acts together,
-adds gravity by attitude, turns everything into the sensor's axes, filters, adds noise and bias, samples and clips.
+A director puts acts one after another on a fine time line in the bow frame; `blocks` adds gravity by attitude, filters,
+samples, turns everything into the sensor's axes, adds noise and bias and clips.
 """
 
 from __future__ import annotations
@@ -10,9 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import butter, lfilter
-
 from quiethand.motion.block import MotionBlock
+from scipy.signal import butter, lfilter
 
 G0 = 9.80665
 FINE_HZ = 16000.0
@@ -81,7 +80,8 @@ def ring(rng: np.random.Generator, n: int, peak: float, hz: tuple[float, ...], t
     out = np.zeros((n, 3))
     for k, f in enumerate(hz):
         out += np.outer(np.sin(2 * np.pi * f * t) * np.exp(-t / (tau / (1 + 0.4 * k))), unit(rng)) / (1 + 0.5 * k)
-    return out * peak / max(np.abs(np.linalg.norm(out, axis=1)).max(), 1e-12)
+    largest = float(np.linalg.norm(out, axis=1).max())
+    return out * (peak / max(largest, 1e-12))
 
 
 class Director:
@@ -109,8 +109,9 @@ class Director:
     def wait(self, seconds: float) -> None:
         self.at += round(seconds * FINE_HZ)
 
-    def _add(self, force: Floats, at: int | None = None) -> None:
-        at = self.at if at is None else at
+    def add(self, force: Floats, after_s: float = 0.0) -> None:
+        """Force on top of what is there, from some time after now (before it, if negative)."""
+        at = self.at + round(after_s * FINE_HZ)
         end = min(at + len(force), len(self.scene.force))
         self.scene.force[at:end] += force[: end - at]
 
@@ -128,7 +129,7 @@ class Director:
         b, a = butter(2, 60 / (FINE_HZ / 2))
         noise = lfilter(b, a, self.rng.normal(size=(n, 3)), axis=0)
         noise *= size_m_s2 / noise.std()
-        self._add(noise * np.sin(np.pi * np.linspace(0, 1, n))[:, None] ** 0.3)
+        self.add(noise * np.sin(np.pi * np.linspace(0, 1, n))[:, None] ** 0.3)
         self.at += n
 
     def draw(self, hold_s: float, shake_g: float = 0.12, level_rad: float = 0.0) -> None:
@@ -139,10 +140,12 @@ class Director:
     def lower(self) -> None:
         self.turn(self.carry_rad, self.rng.uniform(0.8, 1.2))
 
-    def release(self, bow: Bow, dry: bool = False) -> None:
+    def release(self, bow: Bow, dry: bool = False, dry_s: float | None = None) -> None:
         time = bow.time_on_string_s
         if dry:  # string and limbs alone, whatever the arrow would have weighed
-            time = min(0.5 * time, self.rng.uniform(0.0045, 0.007) if bow.recurve else self.rng.uniform(0.0055, 0.0085))
+            time = dry_s or min(
+                0.5 * time, self.rng.uniform(0.0045, 0.007) if bow.recurve else self.rng.uniform(0.0055, 0.0085)
+            )
         n = round(time * FINE_HZ)
         push = np.zeros((n, 3))
         push[:, 0] = bow.peak_m_s2 * shape_of_push(np.linspace(0, 1, n), bow.recurve)
@@ -151,15 +154,15 @@ class Director:
             m = min(n, round(0.0022 * FINE_HZ))
             push[:m, 1] += bow.pluck_m_s2 * np.sin(np.pi * np.linspace(0, 1, m))
         start = self.now
-        self._add(push)
+        self.add(push)
         self.at += n
         loud = bow.shock_m_s2 * (1.6 if dry else 1.0)
-        self._add(ring(self.rng, round(0.4 * FINE_HZ), loud, bow.ring_hz, bow.ring_s))
+        self.add(ring(self.rng, round(0.4 * FINE_HZ), loud, bow.ring_hz, bow.ring_s))
         m = round(0.6 * FINE_HZ)
         t = np.arange(m) / FINE_HZ
         recoil = np.zeros((m, 3))
         recoil[:, 0] = self.rng.uniform(-2, 2) * G0 * np.sin(2 * np.pi * 3 * t) * np.exp(-t / 0.12)
-        self._add(recoil)
+        self.add(recoil)
         end = min(self.at + m, len(self.scene.rate))
         kick = self.rng.normal(0, 0.25, 3) * np.ones((m, 1)) * (np.exp(-t / 0.15) * np.sin(2 * np.pi * 4 * t))[:, None]
         self.scene.rate[self.at : end] += kick[: end - self.at]
@@ -168,19 +171,19 @@ class Director:
 
     def knock(self, kind: str, peak_m_s2: float, hz: tuple[float, ...], tau: float, swing_rad_s: float = 0.0) -> None:
         self.scene.acts.append((self.now, kind))
-        self._add(ring(self.rng, round(0.3 * FINE_HZ), peak_m_s2, hz, tau))
+        self.add(ring(self.rng, round(0.3 * FINE_HZ), peak_m_s2, hz, tau))
         if swing_rad_s:
             m = round(0.15 * FINE_HZ)
             end = min(self.at + m, len(self.scene.rate))
-            self.scene.rate[self.at : end] += np.outer(np.sin(np.pi * np.linspace(0, 1, m)), swing_rad_s * unit(self.rng))[
-                : end - self.at
-            ]
+            self.scene.rate[self.at : end] += np.outer(
+                np.sin(np.pi * np.linspace(0, 1, m)), swing_rad_s * unit(self.rng)
+            )[: end - self.at]
         self.wait(0.4)
 
     def set_down(self, peak_m_s2: float) -> None:
         self.scene.acts.append((self.now, "set_down"))
         for k in range(3):
-            self._add(ring(self.rng, round(0.3 * FINE_HZ), peak_m_s2 * 0.6**k, (130.0, 300.0), 0.02))
+            self.add(ring(self.rng, round(0.3 * FINE_HZ), peak_m_s2 * 0.6**k, (130.0, 300.0), 0.02))
             self.wait(self.rng.uniform(0.07, 0.14))
         self.wait(0.5)
 
@@ -197,7 +200,7 @@ class Director:
         self.at += n
         self.scene.acts.append((self.now, "drop"))
         for k in range(2):
-            self._add(ring(self.rng, round(0.3 * FINE_HZ), peak_m_s2 * 0.5**k, (200.0, 500.0), 0.03))
+            self.add(ring(self.rng, round(0.3 * FINE_HZ), peak_m_s2 * 0.5**k, (200.0, 500.0), 0.03))
             self.wait(0.15)
         self.wait(0.5)
 
@@ -208,11 +211,11 @@ class Director:
         f, a = self.rng.uniform(1.5, 2.2), self.rng.uniform(0.15, 0.4) * G0
         up = np.array([-np.sin(self.carry_rad), 0.0, np.cos(self.carry_rad)])
         edge = np.minimum(1, np.minimum(t, t[::-1]) / 0.2)
-        self._add(np.outer(a * np.sin(2 * np.pi * f * t) * edge, up))
+        self.add(np.outer(a * np.sin(2 * np.pi * f * t) * edge, up))
         for beat in np.arange(0.3, seconds, 1 / f):
-            self._add(
+            self.add(
                 ring(self.rng, round(0.1 * FINE_HZ), self.rng.uniform(0.2, 0.9) * G0, (60.0,), 0.01),
-                self.at + round(beat * FINE_HZ),
+                float(beat),
             )
         self.at += n
         self.wait(0.3)
@@ -220,7 +223,7 @@ class Director:
     def tug(self) -> None:
         self.scene.acts.append((self.now, "cable_tug"))
         m = round(0.03 * FINE_HZ)
-        self._add(np.outer(np.sin(2 * np.pi * np.linspace(0, 1, m)), 0.5 * G0 * unit(self.rng)))
+        self.add(np.outer(np.sin(2 * np.pi * np.linspace(0, 1, m)), 0.5 * G0 * unit(self.rng)))
         self.scene.glitches.append(self.now + 0.02)
         self.scene.holes.append((self.now + 0.026, self.now + 0.026 + self.rng.uniform(0.02, 0.1)))
         self.wait(0.6)
@@ -264,7 +267,7 @@ def any_mount(rng: np.random.Generator) -> Floats:
     """A turn of the sensor against the bow, any."""
     q, r = np.linalg.qr(rng.normal(size=(3, 3)))
     q = q * np.sign(np.diag(r))
-    return q if np.linalg.det(q) > 0 else -q
+    return np.asarray(q if np.linalg.det(q) > 0 else -q)
 
 
 def any_bow(rng: np.random.Generator) -> Bow:
