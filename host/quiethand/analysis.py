@@ -88,29 +88,28 @@ class ShotFollower:
     """
 
     def __init__(self, setup: Setup | None = None) -> None:
+        self.setup = setup
         self.notes: list[str] = []
         self._still = StillTracker()
         self._shots = 0
-        self._use(setup)
+        self._launch: Launch | None = None
+        self._finder: ShotFinder | None = None
 
     def follow(self, block: MotionBlock) -> list[Result]:
         """Take the next block of motion."""
         results: list[Result] = []
-        if block.setup is not None and block.setup is not self.setup:
+        stated = self.setup if block.setup is None else block.setup
+        if self._finder is None or stated is not self.setup:
             results += self.finish()
-            self._use(block.setup)
+            self.setup, self._launch = stated, self._model(stated)
+            self._finder = ShotFinder(stated, self._launch)
         results += self._results(self._finder.feed(block))
         self._still.feed(block)
         return results
 
     def finish(self) -> list[Result]:
         """The motion has ended: give what is left."""
-        return self._results(self._finder.finish())
-
-    def _use(self, setup: Setup | None) -> None:
-        self.setup = setup
-        self._launch = self._model(setup)
-        self._finder = ShotFinder(setup, self._launch)
+        return self._results(self._finder.finish()) if self._finder is not None else []
 
     def _model(self, setup: Setup | None) -> Launch | None:
         if setup is None:
@@ -188,7 +187,7 @@ def analyse_path(path: str, setup: Setup | None = None) -> Report:
     from quiethand.link.files import open_motion
 
     source = open_motion(path, setup)
-    follower = ShotFollower(setup)
+    follower = ShotFollower(source.setup)
     results: list[Result] = []
     for block in source:
         results += follower.follow(block)
