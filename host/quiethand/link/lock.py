@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 import sys
@@ -9,7 +10,7 @@ import tempfile
 from pathlib import Path
 from typing import IO
 
-__all__ = ["lock_file", "lock_name"]
+__all__ = ["HeldName", "lock_file", "lock_name"]
 
 if sys.platform == "win32":
     import msvcrt
@@ -42,22 +43,41 @@ else:
         return True
 
 
-def lock_name(name: str) -> IO[bytes] | None:
-    """Hold a name (a port's URL) while the returned file is open; None where another process holds it.
+class HeldName:
+    """A name held until `close`."""
+
+    def __init__(self, file: IO[bytes], path: Path | None) -> None:
+        self._file, self._path = file, path
+
+    def close(self) -> None:
+        if self._path is not None:
+            with contextlib.suppress(OSError):  # Windows does not delete what is open; the empty file stays
+                self._path.unlink()
+        self._file.close()
+
+
+def lock_name(name: str) -> HeldName | None:
+    """Hold a name (a port's URL) until `close`; None where another process holds it.
 
     Serial ports have a lock of their own where the system gives one; a socket or a network port has none.
     """
     key = hashlib.sha256(name.encode()).hexdigest()[:16]
     path = Path(tempfile.gettempdir()) / f"quiethand-{key}.lock"
+    while True:
+        try:
+            file = path.open("ab")
+        except OSError:  # another user's: its lock can't be asked for
+            return None if path.exists() else HeldName(tempfile.TemporaryFile(), None)
+        if not lock_file(file.fileno()):
+            file.close()
+            return None
+        if _is_still(file, path):
+            return HeldName(file, path)
+        file.close()  # its holder deleted it between our opening and our locking: it guards nothing any more
+
+
+def _is_still(file: IO[bytes], path: Path) -> bool:
     try:
-        file = path.open("ab")
-    except OSError:  # another user's: its lock can't be asked for
-        return None if path.exists() else _unnamed()
-    if lock_file(file.fileno()):
-        return file
-    file.close()
-    return None
-
-
-def _unnamed() -> IO[bytes]:
-    return tempfile.TemporaryFile()
+        return os.path.samestat(os.fstat(file.fileno()), path.stat())
+    except OSError:
+        return False

@@ -11,7 +11,7 @@ import select
 import socket
 import stat
 import sys
-from typing import IO, TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Final, Protocol
 from urllib.parse import urlsplit
 
 from quiethand.errors import InputError
@@ -51,7 +51,7 @@ class PortLock:
 
     def __init__(self, url: str) -> None:
         name = url if "://" in url else os.path.realpath(url)
-        held: IO[bytes] | None = lock_name(name)
+        held = lock_name(name)
         if held is None:
             raise InputError("another recorder has this port", where=url, do="stop it first")
         self._held = held
