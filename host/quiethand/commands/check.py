@@ -126,10 +126,10 @@ def lines(name: str, facts: RecordingFacts) -> Iterator[str]:
     if facts.loss_places:
         lost = facts.lost_samples or 0
         share = 100.0 * lost / (lost + facts.samples + facts.unscaled)
-        yield f"  {lost:,} samples lost at {facts.loss_places:,} places ({share:.2g} %)"
+        yield f"  {lost:,} samples lost at {_many(facts.loss_places, 'place')} ({share:.2g} %)"
         yield from _some([f"{_at(x.time_s)}, byte {x.offset:,}: {x.samples:,} samples lost" for x in facts.losses])
     if facts.gap_places:
-        yield f"  {facts.gap_places:,} gaps, in which nobody counted what was lost"
+        yield f"  {_many(facts.gap_places, 'gap')}, in which nobody counted what was lost"
         yield from _some([_gap(g.time_s, g.seconds, g.offset, g.line, g.reason) for g in facts.gaps])
     damages = [d for d in facts.damages if d.kind not in HARMLESS]
     if damages:

@@ -18,6 +18,7 @@ ACCEL_UNITS: Final = {"m_s2": 1.0, "g": 9.80665}  # standard gravity, exact by d
 GYRO_UNITS: Final = {"rad_s": 1.0, "deg_s": math.pi / 180.0}
 AXES: Final = ("ax", "ay", "az", "gx", "gy", "gz")
 DELIMITERS: Final = ",;\t"
+KNOWN: Final = frozenset({*TIME_UNITS, *(f"{a}_{u}" for a in AXES for u in (ACCEL_UNITS if a < "b" else GYRO_UNITS))})
 _NUMBER: Final = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*")
 
 
@@ -35,13 +36,12 @@ class Columns:
 def split_line(line: str) -> list[str]:
     """Fields of one line, by the delimiter it holds most of."""
     delimiter = max(DELIMITERS, key=line.count)
-    return [field.strip() for field in next(csv.reader([line], delimiter=delimiter), [])]
+    return [field.strip() for field in next(csv.reader([line], delimiter=delimiter, skipinitialspace=True), [])]
 
 
 def looks_like_header(line: str) -> bool:
     """Whether a line names any column that is read here."""
-    known = {*TIME_UNITS, *(f"{axis}_{unit}" for axis in AXES for unit in _units(axis))}
-    return any(field.lower() in known for field in split_line(line))
+    return any(field.lower() in KNOWN for field in split_line(line))
 
 
 def columns_of(line: str, where: str) -> Columns:
@@ -65,16 +65,17 @@ def columns_of(line: str, where: str) -> Columns:
     )
 
 
-def _units(axis: str) -> dict[str, float]:
-    return ACCEL_UNITS if axis.startswith("a") else GYRO_UNITS
-
-
 def _one_of(options: dict[str, float], what: str, fields: list[str], where: str, do: str) -> tuple[str, float]:
     for name, factor in options.items():
         if name in fields:
             if fields.count(name) > 1:
                 raise InputError(f"the column {name} is there twice", where=where, do="keep one of them")
             return name, factor
-    near = [field for field in fields if difflib.get_close_matches(field, [what, *options], n=1, cutoff=0.7)]
+    others = [field for field in fields if field not in KNOWN]
+    near = [name for of in (what, *options) for name in difflib.get_close_matches(of, others, n=1, cutoff=0.7)]
     hint = f" (there is {near[0]!r})" if near else ""
     raise InputError(f"the column {' or '.join(options)} is missing{hint}", where=where, do=do)
+
+
+def _units(axis: str) -> dict[str, float]:
+    return ACCEL_UNITS if axis.startswith("a") else GYRO_UNITS

@@ -13,6 +13,7 @@ __all__ = ["HEAD_BYTES", "Kind", "sniff"]
 Kind = Literal["binary", "text", "csv"]
 
 HEAD_BYTES: Final = 1 << 17  # holds the longest frame, and what a boot prints before the first
+COLUMNS_LEAST: Final = 4  # of a line that is taken for a CSV's though it names nothing known: prose has fewer commas
 # The types of frames there are: a file so short or so damaged that no CRC holds is still told by how it begins.
 _TYPES: Final = frozenset({*range(0x01, 0x07), *range(0x80, 0x86)})
 
@@ -25,7 +26,7 @@ def sniff(head: bytes) -> Kind | None:
     mode = ModeDetector("recording").feed(head)
     if mode is not None:
         return mode
-    if first is not None and len(split_line(first)) >= 2:
+    if first is not None and len(split_line(first)) >= COLUMNS_LEAST:
         return "csv"  # numbers or words in columns: the reader says what it lacks
     run = head.lstrip(b"\0")
     if len(run) >= 2 and run[0] >= 2 and run[1] in _TYPES:

@@ -130,7 +130,9 @@ class TimedSegment:
                 self._first_period(rows.since_s)
             edges = [0, *(np.flatnonzero(rows.scale[1:] != rows.scale[:-1]) + 1).tolist(), len(rows)]
             for first, last in itertools.pairwise(edges):
-                after = float(rows.since_s[last]) if last < len(rows) else float(rows.since_s[-1]) + self.period_s
+                repeated = int((rows.since_s == rows.since_s[-1]).sum())
+                end_s = float(rows.since_s[-1]) + repeated * self.period_s
+                after = float(rows.since_s[last]) if last < len(rows) else end_s
                 self._group(rows.part(first, last), after)
             self._pending = rows.part(len(rows), None)
         self._hear(None)
