@@ -22,6 +22,7 @@ _IMPULSE_M_S = 0.025  # half of what the lightest arrow and string carry away fr
 _COHERENCE = 0.75  # a push keeps its direction; ringing through half a cycle or more comes to under 0.65
 _SOUND = 0.9  # a push without any of the shock in it
 _SOUND_SHARPNESS = 0.5
+_PLUCK_S = 0.0035  # no string pushes for so short a time
 _GROWTH = 0.6  # of its peak at once, by noise and where the sensor filters
 _GROWTH_M_S3 = 2500 * G0  # a push of 10 g has half of it within 2 ms; a shock grows by as much in one sample
 _SHARPNESS = 0.75  # of its peak; the first samples of a knock have 0.9 and more, a push 0.1 to 0.4, clipped 0.7
@@ -133,6 +134,8 @@ def _last_sound(pushes: list[Push], period_s: float) -> Push:
     A push's own curve, and the corners where the sensor clips it, can pass for a first break. Once part of the shock
     is taken for push, it has grown by a leap, it is sharp, or it has lost its direction.
     """
+    while len(pushes) > 1 and pushes[0].visible_s < _PLUCK_S and any(_sound(p) for p in pushes[1:]):
+        pushes = pushes[1:]  # the rise of a pluck at the release, taken for a push before a shock
     push = pushes[0]
     for later in pushes[1:]:
         growth = max(_GROWTH * push.peak_m_s2, _GROWTH_M_S3 * (later.onset - push.onset) * period_s)
@@ -144,6 +147,10 @@ def _last_sound(pushes: list[Push], period_s: float) -> Push:
         ):
             push = later
     return push
+
+
+def _sound(push: Push) -> bool:
+    return push.coherence >= _SOUND and push.sharpness <= _SOUND_SHARPNESS
 
 
 def _breaks(grid: Grid, score: NDArray[np.float64], knock: Knock, push: Push) -> bool:
