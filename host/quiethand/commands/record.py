@@ -6,6 +6,7 @@ import signal
 import sys
 import threading
 import uuid
+from contextlib import ExitStack
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -70,13 +71,6 @@ def command(
     stop = _stop_on_signals()
     if out.exists() and not force:  # before a board is reset by opening its port
         raise InputError("the file exists", where=str(out), do="choose another name, or give --force")
-    lock = PortLock(port)
-    link = open_link(port, baud or DEFAULT_BAUD)
-    try:
-        file = RecordingFile(out, force=force)
-    except InputError:
-        link.close()
-        raise
     recorder = Recorder(
         created=datetime.now(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z"),
         software=f"quiethand {__version__}",
@@ -84,9 +78,16 @@ def command(
         session=session,
         rate_mhz=None if rate is None else round(rate * 1000),
     )
-    teller = Teller(port, out, quiet=quiet, status=status)
-    counter = _counter(out, setup_file, wanted=until_shots is not None or (not quiet and sys.stderr.isatty()))
-    try:
+    with ExitStack() as held:
+        held.callback(PortLock(port).close)
+        link = open_link(port, baud or DEFAULT_BAUD)
+        held.callback(link.close)
+        file = RecordingFile(out, force=force)
+        counter = _counter(out, setup_file, wanted=until_shots is not None or (not quiet and sys.stderr.isatty()))
+        if counter:
+            held.callback(counter.stop)
+        teller = Teller(port, out, quiet=quiet, status=status)
+        held.callback(teller.close)
         progress = record_loop(
             recorder,
             link,
@@ -96,11 +97,6 @@ def command(
             enough=_enough(stop, for_s, until_shots, counter),
             show=lambda progress: teller.show(progress, counter),
         )
-    finally:
-        teller.close()
-        lock.close()
-        if counter:
-            counter.stop()
     teller.ended(progress)
     if not progress.samples:
         raise click.exceptions.Exit(1)

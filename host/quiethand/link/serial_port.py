@@ -43,7 +43,8 @@ class Link(Protocol):
     def write(self, data: bytes) -> None:
         """Send; what can't be sent at once is dropped (commands are sent again)."""
 
-    def close(self) -> None: ...
+    def close(self) -> None:
+        """Let go; a second time does nothing."""
 
 
 class PortLock:
@@ -110,7 +111,9 @@ class FileLink:
     """A plain file, a pipe, or standard input ("-"): read to its end, once."""
 
     def __init__(self, path: str) -> None:
-        self._file = sys.stdin.fileno() if path == "-" else os.open(path, os.O_RDONLY | getattr(os, "O_BINARY", 0))
+        flags = os.O_RDONLY | getattr(os, "O_BINARY", 0)
+        self._file = os.dup(sys.stdin.fileno()) if path == "-" else os.open(path, flags)
+        self._closed = False
 
     def read(self) -> bytes:
         if sys.platform != "win32":
@@ -126,7 +129,9 @@ class FileLink:
         """A file hears nothing."""
 
     def close(self) -> None:
-        os.close(self._file)
+        if not self._closed:  # the number may be another file's by now
+            self._closed = True
+            os.close(self._file)
 
 
 class SerialLink:
