@@ -37,6 +37,7 @@ _VISIBLE = {"compound": (0.62, 0.85), "recurve": (0.50, 1.0)}
 # to 8: half way between what an arrow shows at least and an empty bow at most.
 _BOUND_S = {"compound": 0.0075, "recurve": 0.0065}
 _BOUND_RANGE_S = (0.005, 0.0100)  # a set-up may be wrong; no more than this is believed
+_MARGIN = 0.88  # an arrow by a quarter lighter than stated
 _ENDS_HIGH = 0.6  # of its peak: a compound's force has fallen by brace height, what a recurve does to its riser has not
 _USUAL_VIRTUAL_MASS_KG = 0.006
 _DRY_LEAST_S = 0.0022  # shorter, and a knock's own rise through the sensor's filter would do
@@ -79,7 +80,8 @@ def least_push_s(setup: Setup | None, time_on_string_s: float | None, push: Push
 
     With the same bow the time on the string goes as the root of moving mass, arrow and virtual mass with it and
     virtual mass without (Klopsteg 1943). The bound lies half way, on a logarithmic scale, between the least that an
-    arrow shows and the most that an empty bow does. Where the kind of bow is not stated the push's own course tells.
+    arrow shows and the most that an empty bow does, yet no further below the former than the arrow's mass is in
+    doubt. Where the kind of bow is not stated the push's own course tells.
     """
     kind = setup.bow.kind if setup else None
     if kind is None:  # what a clipped push was like can't be told: an arrow is given the benefit of the doubt
@@ -90,7 +92,8 @@ def least_push_s(setup: Setup | None, time_on_string_s: float | None, push: Push
     arrow = (setup.arrow.mass_kg if setup else None) or 4 * virtual
     ratio = (virtual / (virtual + arrow)) ** 0.5
     least, most = _VISIBLE[kind]
-    return float(np.clip(time_on_string_s * (least * most * ratio) ** 0.5, *_BOUND_RANGE_S))
+    bound = max((least * most * ratio) ** 0.5, _MARGIN * least)
+    return float(np.clip(time_on_string_s * bound, *_BOUND_RANGE_S))
 
 
 def _push_like(push: Push) -> bool:
