@@ -85,7 +85,7 @@ def least_push_s(setup: Setup | None, time_on_string_s: float | None, push: Push
     """
     kind = setup.bow.kind if setup else None
     if kind is None:  # what a clipped push was like can't be told: an arrow is given the benefit of the doubt
-        kind = "recurve" if not push.clipped and push.end >= _ENDS_HIGH else "compound"
+        kind = "recurve" if push.clipped or push.end >= _ENDS_HIGH else "compound"
     if time_on_string_s is None:
         return _BOUND_S[kind]
     virtual = (setup.bow.virtual_mass_kg if setup else None) or _USUAL_VIRTUAL_MASS_KG
