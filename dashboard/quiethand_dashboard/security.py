@@ -14,7 +14,7 @@ from flask import Flask, Response, abort, request
 
 __all__ = ["LOCAL_HOSTS", "guard"]
 
-LOCAL_HOSTS: Final = ("127.0.0.1", "localhost", "[::1]")
+LOCAL_HOSTS: Final = ("127.0.0.1", "localhost")
 MOST_BYTES: Final = 2 * 1024 * 1024  # of a request's body: a page's whole state is some tens of kB
 _WRITES: Final = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 

@@ -14,7 +14,6 @@ __all__ = ["PARTS", "sources_figure"]
 
 # the contract's name, and what it is in a few words
 PARTS: Final = (("carried_in", "carried in"), ("struck", "struck"), ("pressed", "pressed"))
-_WIDEST_SHARE: Final = 1.25
 
 
 def sources_figure(at_departure: Mapping[str, Any], axis: str, scheme: Scheme) -> Figure:
@@ -68,6 +67,13 @@ def _sigma(at_departure: Mapping[str, Any], part: str, axis: str) -> float | Non
 
 
 def _widest(at_departure: Mapping[str, Any]) -> float:
-    shown = (*at_departure["parts_deg"].values(), at_departure["rotation_deg"])
-    values = [abs(v) for part in shown for v in part.values() if v is not None]
-    return float(max([*values, 0.01])) * _WIDEST_SHARE
+    """Room for the longest bar of all axes with its uncertainty."""
+    values, sigmas = at_departure["parts_deg"], at_departure.get("parts_sigma_deg", {})
+    reach = [
+        abs(value) + (sigmas.get(part, {}).get(axis) or 0.0)
+        for part, axes in (*values.items(), ("whole", at_departure["rotation_deg"]))
+        for axis, value in axes.items()
+        if value is not None
+    ]
+    whole = [s for s in at_departure["rotation_sigma_deg"].values() if s is not None]
+    return float(max([*reach, 0.01])) + float(max([*whole, 0.0]))

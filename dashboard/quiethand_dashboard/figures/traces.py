@@ -53,7 +53,8 @@ PANELS: Final = (
 )
 
 _BEFORE_MS: Final = 15.0  # what led up to the release
-_AFTER_MS: Final = 10.0  # and what followed the departure; the rest is a zoom away
+_AFTER_MS: Final = 8.0  # and what followed the departure; the rest is a zoom away
+_STEP_MS: Final = 5.0
 _PANEL_PX: Final = 150
 
 
@@ -79,7 +80,9 @@ def _view(shots: Sequence[DrawnShot]) -> tuple[float, float, float]:
     """Where the panels start and end and where the last departure is, in ms."""
     windows = [s.window_ms for s in shots if s.window_ms is not None]
     departure = max(windows, default=15.0)
-    return -_BEFORE_MS, departure + _AFTER_MS, departure
+    # In steps, so that the view is the same for like shots and a reader's own zoom outlives the next one.
+    end = _STEP_MS * np.ceil((departure + _AFTER_MS) / _STEP_MS)
+    return -_BEFORE_MS, float(end), departure
 
 
 def _y_range(

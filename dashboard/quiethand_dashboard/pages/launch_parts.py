@@ -99,8 +99,8 @@ def table(arrows: Sequence[tuple[str, Launch, bool]], torque_nm: float, *, own_t
         html.P(
             ("The torque is your usual size: the middle of your last shots. " if own_torque else "")
             + "What a slow arrow shows, a quick one hides: the same torque is worth more at the target the longer "
-            "the arrow stays on the string. Practise with the slow one, compete with the quick one, each within the maker's "
-            "limits.",
+            "the arrow stays on the string. Practise with the slow one, compete with the quick one, each within "
+            "the maker's limits.",
             className="quiet",
         ),
     ]

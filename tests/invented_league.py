@@ -31,7 +31,7 @@ WINDOW_S = {"Heavy practice arrow": 0.0172, "Match arrow": 0.0146}
 MASS = {"Heavy practice arrow": "520 grain", "Match arrow": "370 grain"}
 LIMIT_MM = 20.0  # the ten ring's radius of the 40 cm face
 DISTANCE_M = 18.0
-EVENING = 1_796_148_000.0  # 1 December 2026, 18:40 UTC
+EVENING = 1_796_148_000.0  # 1 December 2026, 18:00 UTC
 
 
 def document(lane: int, arrow: str, *, inertia: bool = True, bow: str = "Winter bow") -> dict[str, Any]:
