@@ -44,7 +44,7 @@ class BudgetInputs:
     total_s: float
     mount_stated: bool
     impulse_m_s: float  # of the change in specific force over the window
-    sensitivity_rad_s_per_m_s2: float
+    sensitivity_rad_s_per_m_s2: NDArray[np.float64]  # (3,) what is left of it after the fit
     gyro_delay_sigma_s: float
 
 
@@ -87,7 +87,7 @@ def budget_rows(x: BudgetInputs) -> tuple[BudgetRow, ...]:
     add("correlation of the two instants", False, np.sign(correlation) * np.sqrt(np.abs(correlation)))
     add("scale", False, np.abs(x.rotation_rad) * SCALE_SIGMA)
     add("mount", False, across * mount)
-    add("acceleration", False, np.full(3, x.sensitivity_rad_s_per_m_s2 * x.impulse_m_s))
+    add("acceleration", False, x.sensitivity_rad_s_per_m_s2 * x.impulse_m_s)
     add("gyro delay", False, np.abs(x.rate_departure_rad_s - x.rate_release_rad_s) * x.gyro_delay_sigma_s)
     return tuple(rows)
 

@@ -18,6 +18,7 @@ __all__ = ["measure_hold"]
 TREMOR_HZ: Final = (6.0, 14.0)
 _DRIFT_S: Final = 0.5
 _LEAST_TREMOR_S: Final = 0.5
+_THIN_S: Final = 5e-3
 _GUARD_S: Final = 5e-3  # fingers begin to let go before the release
 
 
@@ -48,7 +49,7 @@ def measure_hold(
     whole = _longest_whole(window.index[at])
     tremor = np.full(3, np.nan)
     if (whole.stop - whole.start) * window.period_s >= _LEAST_TREMOR_S:
-        tremor = _band_rms(rate[whole], window.period_s)
+        tremor = _band_rms(*_thinned(rate[whole], window.period_s))
     else:
         notes.append("the hold holds no half second without a gap: no tremor")
     return Hold(duration, Axes.of(rms), Axes.of(tremor), Axes.of(drift)), tuple(notes)
@@ -59,6 +60,13 @@ def _longest_whole(index: NDArray[np.int64]) -> slice:
     cuts = np.concatenate([[0], np.flatnonzero(np.diff(index) != 1) + 1, [len(index)]])
     longest = int(np.argmax(np.diff(cuts)))
     return slice(int(cuts[longest]), int(cuts[longest + 1]))
+
+
+def _thinned(rate: NDArray[np.float64], period_s: float) -> tuple[NDArray[np.float64], float]:
+    """Means over pieces of some 5 ms: tremor is slow, and a quarter of the samples of a quick sensor are plenty."""
+    n = max(1, int(_THIN_S / period_s))
+    count = len(rate) // n
+    return rate[: count * n].reshape(count, n, 3).mean(axis=1), n * period_s
 
 
 def _band_rms(rate_deg_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:

@@ -266,15 +266,15 @@ def _after_release(
         # without the model only what lies before the shock's first sample can be told
         first_bad = min(first_bad, clean.whole_to_s)
     known = [ms for ms in AFTER_RELEASE_MS if start + ms / 1e3 <= min(first_bad, float(time[-1])) and time[0] <= start]
-    turned = dict(zip(known, rotation_curve(time, rate, start, start + np.array(known) / 1e3), strict=True)) if known else {}
+    turned = (
+        dict(zip(known, rotation_curve(time, rate, start, start + np.array(known) / 1e3), strict=True)) if known else {}
+    )
     missing = [f"{ms:g}" for ms in AFTER_RELEASE_MS if ms not in turned]
     if missing:
         notes.append(
             f"samples are lost or clipped on the way to {', '.join(missing)} ms after release: no rotation there"
         )
-    return tuple(
-        RotationAt(ms, Axes.of(np.rad2deg(turned[ms])) if ms in turned else Axes()) for ms in AFTER_RELEASE_MS
-    )
+    return tuple(RotationAt(ms, Axes.of(np.rad2deg(turned[ms])) if ms in turned else Axes()) for ms in AFTER_RELEASE_MS)
 
 
 def _at_departure(

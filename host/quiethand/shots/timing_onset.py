@@ -88,7 +88,7 @@ def release_onset(
             y = force_m_s2[used, k] - level
             variance = noise_m_s2[k] ** 2 + (burst * decay) ** 2
             scaled = basis / variance[:, :, None]
-            normal = np.einsum("gni,gnj->gij", basis, scaled) + np.eye(basis.shape[2])
+            normal = np.matmul(basis.transpose(0, 2, 1), scaled) + np.eye(basis.shape[2])
             right = scaled.transpose(0, 2, 1) @ y
             solved = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
             gain = np.einsum("gi,gi->g", right, solved) - (y**2 / variance).sum(1)

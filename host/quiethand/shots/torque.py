@@ -36,7 +36,7 @@ def window_figures(
     peak_rate = Axes.of(np.rad2deg(np.abs(rate).max(axis=0)))
     if inertia_kg_m2 is None:
         return Window(peak_rate_deg_s=peak_rate)
-    rows = np.stack([fit.row(float(x)) for x in u])
+    rows = fit.rows(u)
     slope_rows = np.gradient(rows, u, axis=0)
     acceleration = slope_rows @ fit.weights
     torque = torque_nm(rate, acceleration, inertia_kg_m2)

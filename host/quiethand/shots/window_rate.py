@@ -1,4 +1,4 @@
-"""How the bow's rate of turn ran from before the release to the departure: a smooth model, and the samples that are clean.
+"""How the bow's rate of turn ran from before the release to the departure: a smooth model fitted to clean samples.
 
 Everything the sensor shows once the string has stopped may hold the shock: a causal filter answers at once, while the
 motion it shows is one delay old. So the last samples of the window, by motion time, are spoiled; the model, fitted to
@@ -7,6 +7,7 @@ the clean ones, takes their place up to the departure. Per axis the rate is
     w(u) = w0 + w1 u + w2 u^2                       the hold, tremor and all
          + [u > 0] (p1 u + p2 u^2) + p3 V(u)        what presses after the release; V is the string's impulse so far
          + j S(u)                                   a blow about the release, S from 0 to 1 as it is given
+         + g f(u)                                   not the bow's: a gyro feels acceleration; f is the push as measured
 
 with priors as wide as bows and archers differ, so that the fit holds with few samples.
 """
@@ -24,8 +25,8 @@ __all__ = ["WindowRate", "fit_window_rate", "grid", "pluck_course"]
 _UNIT_S: Final = 10e-3
 _BEFORE_S: Final = 25e-3
 _STEP_S: Final = 1e-4
-# Standard deviations of the weights in deg/s, rows cant, pitch, yaw. Tremor of 0.3 deg/s at 10 Hz bends by 0.06 in 10 ms
-# squared; torques of some N m on a tenth to a half kg m2 turn by 3 deg/s in 10 ms.
+# Standard deviations of the weights in deg/s, rows cant, pitch, yaw. Tremor of 0.3 deg/s at 10 Hz bends by 0.06 in
+# 10 ms squared; torques of some N m on a tenth to a half kg m2 turn by 3 deg/s in 10 ms.
 _PRIOR_DEG_S: Final = {
     "w0": (30.0, 30.0, 30.0),
     "w1": (0.6, 0.6, 0.6),
@@ -44,23 +45,42 @@ class WindowRate:
 
     weights: NDArray[np.float64]  # (7, 3)
     covariance: NDArray[np.float64]  # (3, 7, 7)
+    felt: NDArray[np.float64]  # (3,) g, rad/s per m/s2
+    felt_sigma: NDArray[np.float64]  # (3,)
+    felt_force_m_s2: NDArray[np.float64]  # (n,) f on the grid
     u_s: NDArray[np.float64]  # (n,) fine grid from _BEFORE_S before the release to the departure
     basis: NDArray[np.float64]  # (n, 7)
     blow: NDArray[np.float64]  # (n,) S on the grid
     residual_rad_s: NDArray[np.float64]  # (3,) rms of what is left over
 
+    def felt_rate(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """What the gyro shows at given times because it feels the push, (m, 3) rad/s."""
+        return np.outer(np.interp(u_s, self.u_s, self.felt_force_m_s2), self.felt)
+
     def row(self, u_s: float) -> NDArray[np.float64]:
         """The basis at one time, shape (7,)."""
-        return np.array([np.interp(u_s, self.u_s, self.basis[:, k]) for k in range(self.basis.shape[1])])
+        return rows_at(self.u_s, self.basis, np.array([u_s]))[0]
+
+    def rows(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The basis at several times, shape (m, 7)."""
+        return rows_at(self.u_s, self.basis, u_s)
 
     def rate(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Rates at given times, (m, 3) rad/s."""
-        at = np.stack([np.interp(u_s, self.u_s, self.basis[:, k]) for k in range(self.basis.shape[1])], axis=1)
-        return at @ self.weights
+        return rows_at(self.u_s, self.basis, u_s) @ self.weights
 
     def sigma(self, row: NDArray[np.float64]) -> NDArray[np.float64]:
         """Standard uncertainty of row @ weights, shape (3,)."""
         return np.sqrt(np.einsum("i,kij,j->k", row, self.covariance, row))
+
+
+def rows_at(
+    grid_s: NDArray[np.float64], columns: NDArray[np.float64], at_s: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Columns (n, k) tabulated on a rising grid, interpolated at times (m,) with the ends held: shape (m, k)."""
+    i = np.clip(np.searchsorted(grid_s, at_s) - 1, 0, len(grid_s) - 2)
+    part = np.clip((at_s - grid_s[i]) / (grid_s[i + 1] - grid_s[i]), 0.0, 1.0)[:, None]
+    return np.asarray(columns[i] * (1 - part) + columns[i + 1] * part)
 
 
 def pluck_course(
@@ -74,9 +94,9 @@ def pluck_course(
 ) -> NDArray[np.float64]:
     """S on the grid u: how much of the blow has been given by then.
 
-    The string rolls off the fingers sideways while their hold fades; the riser's sideways acceleration shows it, and its
-    running sum is the course of the turn. Where it does not stand out a course of usual shape is taken: from fingers
-    about the release, from a trigger or the grip just after it.
+    The string rolls off the fingers sideways while their hold fades; the riser's sideways acceleration shows it, and
+    its running sum is the course of the turn. Where it does not stand out a course of usual shape is taken: from
+    fingers about the release, from a trigger or the grip just after it.
     """
     centre, width = (-0.5e-3, 0.8e-3) if fingers else (1.5e-3, 0.8e-3)
     usual = 1 / (1 + np.exp(-1.702 * (u_s - centre) / width))
@@ -113,6 +133,8 @@ def fit_window_rate(
     string_impulse: tuple[NDArray[np.float64], NDArray[np.float64]] | None,
     blow: NDArray[np.float64],
     fingers: bool,
+    felt_force_m_s2: NDArray[np.float64],
+    felt_sigma: float,
     u_s: NDArray[np.float64],
 ) -> WindowRate | None:
     """Fits the model to clean samples, (m,) motion times and (m, 3) rates; None where there are too few.
@@ -121,6 +143,8 @@ def fit_window_rate(
         noise_rad_s: standard deviation of one sample, shape (3,), raised where neighbours share their noise.
         string_impulse: times from the release and the string's impulse so far over its last, of the push model.
         blow: S on the grid `u_s`.
+        felt_force_m_s2: change of specific force along the arrow on the grid, and the standard deviation that a
+            gyro's answer to it has beforehand, rad/s per m/s2.
     """
     total = departure_s - release_s
     after = np.maximum(u_s, 0.0) / _UNIT_S
@@ -134,17 +158,28 @@ def fit_window_rate(
     if use.sum() < 8:
         return None
     u, w = time_s[use] - release_s, rate_rad_s[use]
-    rows = np.stack([np.interp(u, u_s, basis[:, k]) for k in range(7)], axis=1)
-    weights, covariance = np.zeros((7, 3)), np.zeros((3, 7, 7))
+    columns = np.column_stack([basis, felt_force_m_s2])
+    rows = rows_at(u_s, columns, u)
+    weights, covariance = np.zeros((8, 3)), np.zeros((3, 8, 8))
     residual = np.zeros(3)
     blows = _BLOW_FINGERS_DEG_S if fingers else _BLOW_TRIGGER_DEG_S
     for k in range(3):
-        spread = np.deg2rad([*(v[k] for v in _PRIOR_DEG_S.values()), blows[k]])
+        spread = np.append(np.deg2rad([*(v[k] for v in _PRIOR_DEG_S.values()), blows[k]]), felt_sigma)
         normal = rows.T @ rows / noise_rad_s[k] ** 2 + np.diag(1 / spread**2)
         covariance[k] = np.linalg.inv(normal)
         weights[:, k] = covariance[k] @ (rows.T @ w[:, k]) / noise_rad_s[k] ** 2
         residual[k] = np.sqrt(np.mean((w[:, k] - rows @ weights[:, k]) ** 2))
-    return WindowRate(weights, covariance, u_s, basis, blow, residual)
+    return WindowRate(
+        weights[:7],
+        covariance[:, :7, :7],
+        weights[7],
+        np.sqrt(covariance[:, 7, 7]),
+        felt_force_m_s2,
+        u_s,
+        basis,
+        blow,
+        residual,
+    )
 
 
 def grid(total_s: float) -> NDArray[np.float64]:
