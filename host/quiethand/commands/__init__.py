@@ -26,6 +26,7 @@ VERBS: Final = {
     "import": ("import_", "Measure recordings and put their shots into the store."),
     "launch": ("launch", "What the bow should do: time on the string, speed, energies, sensitivity."),
     "setup": ("setup", "Write an annotated set-up file to start from."),
+    "calibrate": ("calibrate", "Bias, faces, mount and inertia from recordings on a kitchen table, into the set-up."),
     "emulate": ("emulate", "A sensor and an archer in software, on a pty or a TCP port."),
     "ports": ("ports", "List serial ports and what is known of each."),
 }

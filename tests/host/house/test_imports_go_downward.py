@@ -19,11 +19,19 @@ MAY_IMPORT = {
     "quiethand_protocol": set(),
     "quiethand.bow": set(),
     "quiethand.motion": {"quiethand_protocol", "quiethand.bow"},
+    "quiethand.calibrate": {"quiethand.motion", "quiethand.bow"},
     "quiethand.shots": {"quiethand.motion", "quiethand.bow", "quiethand.judge"},
     "quiethand.judge": {"quiethand.shots", "quiethand.bow"},
     "quiethand.emulator": {"quiethand_protocol"},
 }
-PURE = ("quiethand.motion", "quiethand.shots", "quiethand.bow", "quiethand.judge", "quiethand_protocol")
+PURE = (
+    "quiethand.motion",
+    "quiethand.calibrate",
+    "quiethand.shots",
+    "quiethand.bow",
+    "quiethand.judge",
+    "quiethand_protocol",
+)
 IMPURE_MODULES = {"socket", "threading", "logging", "subprocess", "time", "serial", "sqlalchemy", "asyncio"}
 
 
