@@ -242,27 +242,17 @@ class Segment:
         """Points, fits and times of new groups."""
         if not runs:
             return self._release()
-        lengths = np.array([len(run) for run in runs])
-        rows = np.concatenate([run.last for run in runs]), np.concatenate([run.ticks for run in runs])
-        points = group_points(*rows, np.cumsum(lengths) - lengths, lengths)
         if not self.fitted:
-            early = 0
-            for run in runs:
-                early += 1
-                self._early.append(run)
-                if run.ticks[-1] >= self._full_second:
-                    self.fitted = True
-                    break
-            self._points = self._points.joined(
-                Points(points.index[:early], points.ticks[:early], points.weight[:early])
-            )
-            if not self.fitted:
+            full = next((i for i, run in enumerate(runs, 1) if run.ticks[-1] >= self._full_second), None)
+            self._early += runs[:full]
+            if full is None:
                 return []
+            self.fitted = True
+            self._points = _points_of(self._early)
             self._first_fit()
-            points = Points(points.index[early:], points.ticks[early:], points.weight[early:])
-            runs = runs[early:]
+            runs = runs[full:]
         if runs:
-            self._points = self._points.joined(points)
+            self._points = self._points.joined(_points_of(runs))
             ends = np.array([run.last[-1] for run in runs], dtype=np.float64)
             nominal = self.period_nominal
             fits = fit_windows(self._points, len(runs), ends, nominal, self.tick_hz)
@@ -366,6 +356,12 @@ class Segment:
     def follow(self, before: Segment | None) -> None:
         """Say which segment with a time line came before. Called once, right after it was opened."""
         self._before = before
+
+
+def _points_of(runs: list[Run]) -> Points:
+    lengths = np.array([len(run) for run in runs])
+    rows = np.concatenate([run.last for run in runs]), np.concatenate([run.ticks for run in runs])
+    return group_points(*rows, np.cumsum(lengths) - lengths, lengths)
 
 
 def opened(number: int, why: str, offset: int, before: Segment | None) -> Segment:
