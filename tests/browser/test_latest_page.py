@@ -62,27 +62,6 @@ def test_an_older_shot_stays_in_view_until_one_goes_back(
     page.get_by_text("Shot 1", exact=True).wait_for()
 
 
-def test_zoom_survives_the_next_shot(open_page: Any, fresh_address: str, fresh_store: Store) -> None:
-    shoot(fresh_store, 1)
-    page = open_page(fresh_address)
-    settled(page)
-    graph = f"#{ids.trace_graph('latest', 'yaw')}"
-    panel = page.locator(f"{graph} .nsewdrag").first
-    panel.scroll_into_view_if_needed()
-    box = panel.bounding_box()
-    page.mouse.move(box["x"] + 0.4 * box["width"], box["y"] + 40)
-    page.mouse.down()
-    page.mouse.move(box["x"] + 0.7 * box["width"], box["y"] + 42, steps=5)
-    page.mouse.up()
-    shown = f"document.querySelector('{graph} .js-plotly-plot').layout.xaxis.range"
-    zoomed = page.evaluate(shown)
-    assert zoomed[0] > -10
-    shoot(fresh_store, 2)
-    page.get_by_text("Shot 2", exact=True).wait_for()
-    page.wait_for_timeout(500)
-    assert page.evaluate(shown) == zoomed
-
-
 def test_what_was_no_shot_is_told_with_its_reason(open_page: Any, fresh_address: str, fresh_store: Store) -> None:
     shoot(fresh_store, 1)
     page = open_page(fresh_address)

@@ -80,7 +80,7 @@ def _view(shots: Sequence[DrawnShot]) -> tuple[float, float, float]:
     """Where the panels start and end and where the last departure is, in ms."""
     windows = [s.window_ms for s in shots if s.window_ms is not None]
     departure = max(windows, default=15.0)
-    # In steps, so that the view is the same for like shots and a reader's own zoom outlives the next one.
+    # In steps, so that like shots are drawn to one scale of time.
     end = _STEP_MS * np.ceil((departure + _AFTER_MS) / _STEP_MS)
     return -_BEFORE_MS, float(end), departure
 
@@ -137,17 +137,16 @@ def traces_figure(
             "anchor": f"y{number}",
             "zeroline": False,
             "showticklabels": last,
-            "matches": None if row == 0 else "x",
             "dtick": 10,
-            "minallowed": None,
         }
+        if row:
+            x_look["matches"] = "x"
         if last:
             x_look["title"] = x_look["title"] | {"text": "milliseconds from release"}
         y_look = axis_look(scheme) | {
             "domain": [low, high],
             "anchor": f"x{number}",
             "nticks": 5,
-            "uirevision": keep,
             "range": _y_range(panel, column, shots, band, start, departure),
         }
         figure["layout"] |= {f"xaxis{number}": x_look, f"yaxis{number}": y_look}
