@@ -121,7 +121,7 @@ def traces_figure(
 ) -> Figure:
     """Four panels of `axis` ("cant", "pitch", "yaw") for up to six shots.
 
-    A panel whose quantity no shot has is left out. `keep`: while it stays the same, the page keeps the reader's zoom.
+    A panel whose quantity no shot has is left out. `keep` is Plotly's uirevision.
     """
     column, colour, colours = AXIS_NAMES.index(axis), AXIS_COLOURS[axis], ink(scheme)
     panels = [p for p in PANELS if any(getattr(s.trace, p.values) is not None for s in shots)]
