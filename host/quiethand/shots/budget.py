@@ -19,13 +19,14 @@ from quiethand.shots.model import BudgetRow
 
 __all__ = ["BudgetInputs", "acceleration_sensitivity", "budget_rows", "combined_sigma_deg", "integrated_noise"]
 
-# Scale error of a small MEMS gyro as delivered: data sheets give 1 to 3 % as limits; half a percent to one as one sigma.
+# Scale error of a small MEMS gyro as delivered: data sheets give 1 to 3 % as limits; half a percent to one is one
+# sigma.
 SCALE_SIGMA: Final = 0.007
 # A mount turned by hand to marks, and one that nobody stated.
 MOUNT_SIGMA_RAD: Final = np.deg2rad(0.5)
 MOUNT_UNKNOWN_SIGMA_RAD: Final = np.deg2rad(2.0)
-# Gyros feel acceleration, the cheaper the more: 0.05 deg/s per g where the noise is 0.015 deg/s/sqrt(Hz), in proportion
-# below and above (order of magnitude from data sheets, from memory).
+# Gyros feel acceleration, the cheaper the more: 0.05 deg/s per g where the noise is 0.015 deg/s/sqrt(Hz), in
+# proportion below and above (order of magnitude from data sheets, from memory).
 _ACCELERATION_PER_DENSITY: Final = 3.3
 _ACCELERATION_RANGE_DEG_S_G: Final = (0.005, 0.2)
 GRAVITY_M_S2: Final = 9.80665
@@ -57,7 +58,7 @@ def integrated_noise(
     the -3 dB one of a second-order low-pass; where that is over half the sampling rate the samples are independent.
     """
     independent_s = max(period_s, 1 / (2 * 1.1 * bandwidth_hz)) if bandwidth_hz else period_s
-    return noise_rad_s * np.sqrt(total_s * independent_s)
+    return np.asarray(noise_rad_s * np.sqrt(total_s * independent_s))
 
 
 def acceleration_sensitivity(noise_rad_s: NDArray[np.float64], period_s: float, bandwidth_hz: float | None) -> float:

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
 __all__ = ["GyroState", "gyro_state"]
 
-# A bias that was stated comes from a calibration of another day and temperature; a hold of some seconds turns the bow by
-# a degree or two at most; data sheets of small MEMS gyros allow some 0.5 to 1 deg/s as delivered.
+# A bias that was stated comes from a calibration of another day and temperature; a hold of some seconds turns the bow
+# by a degree or two at most; data sheets of small MEMS gyros allow some 0.5 to 1 deg/s as delivered.
 _STATED_SIGMA_RAD_S: Final = np.deg2rad(0.05)
 _HOLD_SIGMA_RAD_S: Final = np.deg2rad(0.3)
 _NOTHING_SIGMA_RAD_S: Final = np.deg2rad(1.0)
@@ -63,4 +63,4 @@ def _sample_noise(rate_rad_s: NDArray[np.float64]) -> NDArray[np.float64]:
     """By third differences, which take tremor off; of white noise their variance is 20 times a sample's."""
     if len(rate_rad_s) < 8:
         return np.full(3, np.deg2rad(0.1))
-    return np.maximum(np.diff(rate_rad_s, n=3, axis=0).std(axis=0) / np.sqrt(20), 1e-6)
+    return np.asarray(np.maximum(np.diff(rate_rad_s, n=3, axis=0).std(axis=0) / np.sqrt(20), 1e-6))

@@ -79,4 +79,4 @@ def _band_rms(rate_deg_s: NDArray[np.float64], period_s: float) -> NDArray[np.fl
     hz = np.fft.rfftfreq(n, period_s)
     band = (hz >= TREMOR_HZ[0]) & (hz <= TREMOR_HZ[1])
     power = 2 * np.sum(np.abs(spectrum[band]) ** 2, axis=0) / n
-    return np.sqrt(power / np.sum(taper**2))
+    return np.asarray(np.sqrt(power / np.sum(taper**2)))

@@ -1,8 +1,8 @@
 """One shot measured: from the motion around it to every figure of the contract.
 
-Rotation is integrated from the release to the departure out of clean samples only. The last of the window by motion time
-already hold the shock (the sensor shows motion one delay late, and a shock at once): a smooth model fitted to the clean
-ones stands in for them. Clipped or lost samples make exactly the figures that need them absent, with a note.
+Rotation is integrated from the release to the departure out of clean samples only. The last of the window by motion
+time already hold the shock (the sensor shows motion one delay late, and a shock at once): a smooth model fitted to
+the clean ones stands in for them. Clipped or lost samples make exactly the figures that need them absent, with a note.
 """
 
 from __future__ import annotations
@@ -93,7 +93,8 @@ def measure(
     elif fit is None:
         notes.append("too few samples between release and departure: no rotation, rate, parts or torque")
     after = _after_release(window, instants, clean, fit, gyro, notes)
-    at_departure, budget = AtDeparture(), ()
+    at_departure = AtDeparture()
+    budget: tuple[BudgetRow, ...] = ()
     figures = Window()
     if fit is not None:
         distance = setup.target.distance_m if setup is not None else None

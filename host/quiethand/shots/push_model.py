@@ -7,8 +7,9 @@ arrow and limbs carry the momentum (m + P) v, so
     M a = F0 (1 - h) - d[(m + P) v]/dt - c v_bow - k x_bow
 
 With a_L the launch model's acceleration of the nock and A = (m + K) a_L the force that drives it, the shapes are
-`net` (P = K, the hand unmoved), `drive` (more or less momentum per speed than K says), `spread` (P that changes along the
-stroke, in v^2), `damper` and `spring` (the hand's give to `net`). Their weights have priors, wide where nobody has measured.
+`net` (P = K, the hand unmoved), `drive` (more or less momentum per speed than K says), `spread` (P that changes along
+the stroke, in v^2), `damper` and `spring` (the hand's give to `net`). Their weights have priors, wide where nobody has
+measured.
 """
 
 from __future__ import annotations
@@ -88,17 +89,18 @@ def _shape(stroke: Stroke, hold_loss_s: float, *, fingers: bool, force_m_s2: flo
         v += a * _STEP_S
         x += v * _STEP_S
     n = len(a_out)
-    a_arr, v_arr, t = np.array(a_out), np.array(v_out), t[:n]
+    a_arr, v_arr = np.array(a_out), np.array(v_out)
+    times: NDArray[np.float64] = np.asarray(t[:n], dtype=np.float64)
     drive = -a_arr / a0 * force_m_s2
     net = drive + (1 - hold[:n]) * force_m_s2
-    speed = np.cumsum(net) * _STEP_S
-    place = np.cumsum(speed) * _STEP_S
+    speed: NDArray[np.float64] = np.cumsum(net) * _STEP_S
+    place: NDArray[np.float64] = np.cumsum(speed) * _STEP_S
     v_rel = v_arr / v_arr[-1]
     basis = np.stack([net, drive, v_rel**2 * force_m_s2, -speed * _HAND_DAMPING_PER_S, -place * _HAND_STIFFNESS_PER_S2])
     # `drive` is over K by the limbs' forward momentum; recurve limbs carry more of it and give it up along the stroke.
     weight = np.array([1.0, 0.1, 0.0, 1.0, 1.0])
     sigma = np.array([0.05 if mass_known else 0.6, 0.3, 1.5 if fingers else 0.3, 1.0, 1.0])
-    return PushShape(fingers, hold_loss_s, t, basis, v_rel, float(t[-1]), weight, sigma)
+    return PushShape(fingers, hold_loss_s, times, basis, v_rel, float(times[-1]), weight, sigma)
 
 
 def _time_sigma(setup: Setup, launch: Launch) -> float:

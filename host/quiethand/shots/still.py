@@ -1,7 +1,7 @@
 """Still moments: what the gyro shows when nothing moves is its bias, and how it scatters then is its noise.
 
-A record that only looks back: at any shot it holds what was learned before. Between still moments a bias drifts, and its
-uncertainty grows with the square root of the time since.
+A record that only looks back: at any shot it holds what was learned before. Between still moments a bias drifts, and
+its uncertainty grows with the square root of the time since.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ class StillState:
     def bias_sigma_at(self, time_s: float) -> NDArray[np.float64]:
         """The uncertainty grown since, shape (3,)."""
         walk = BIAS_WALK_RAD_S_SQRT_S * np.sqrt(max(time_s - self.last_s, 0.0))
-        return np.sqrt(self.bias_sigma_rad_s**2 + walk**2)
+        return np.asarray(np.sqrt(self.bias_sigma_rad_s**2 + walk**2))
 
 
 @dataclass
@@ -116,5 +116,5 @@ class StillTracker:
             before = old.bias_sigma_at(now_s) ** 2
             share = before / (before + sigma**2)
             bias = old.bias_rad_s + share * (bias - old.bias_rad_s)
-            sigma = np.sqrt(before * share * 0 + before * sigma**2 / (before + sigma**2))
+            sigma = np.sqrt(before * sigma**2 / (before + sigma**2))
         self.state = StillState(bias, sigma, noise, now_s, spans_s)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from quiethand.shots.push_model import PushShape, push_model
+from quiethand.shots.push_model import PushModel, PushShape, push_model
 from quiethand.shots.timing_onset import release_onset
 from quiethand.shots.timing_push import PushFit, best_push
 from quiethand.shots.timing_shock import PATH_DELAY_SIGMA_S, axes_clipped, rise_sigma_s, shock_onset
@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Instants", "find_instants"]
 
-# A filter's delay as stated is good to a twentieth of a millisecond (data sheets give it to a digit or two). Not stated,
-# it may be anything up to a sample or so at common settings.
+# A filter's delay as stated is good to a twentieth of a millisecond (data sheets give it to a digit or two). Not
+# stated, it may be anything up to a sample or so at common settings.
 _DELAY_SIGMA_S: Final = 0.05e-3
 _UNKNOWN_DELAY_SIGMA_S: Final = 0.25e-3
 _SHOCK_WITHIN_S: Final = 4e-3
@@ -140,20 +140,17 @@ def hold_noise(window: MotionWindow, release_s: float) -> NDArray[np.float64]:
     # second differences take tremor off; of white noise their variance is 6 times a sample's
     f = window.specific_force_m_s2[at]
     bend = f[2:] - 2 * f[1:-1] + f[:-2]
-    return np.maximum(1.2 * np.median(np.abs(bend), axis=0) / 0.6745 / np.sqrt(6), 0.01)
+    return np.asarray(np.maximum(1.2 * np.median(np.abs(bend), axis=0) / 0.6745 / np.sqrt(6), 0.01))
 
 
 def _fit_push(
     window: MotionWindow,
     noise: NDArray[np.float64],
-    model: object,
+    model: PushModel,
     end_s: float,
     end_sigma_s: float,
     first_break_s: float,
 ) -> PushFit | None:
-    from quiethand.shots.push_model import PushModel
-
-    assert isinstance(model, PushModel)
     longest = max(s.time_on_string_s for s in model.shapes) * (1.0 if model.from_setup else 1.6)
     t = window.accel_time_s
     full = axes_clipped(window.specific_force_m_s2, window.accel_clipped)[:, 0]

@@ -1,7 +1,7 @@
 """Release by the push of the string: a least-squares fit of the expected shapes with free onset and time-scale.
 
-Gauss-Newton on onset, time on the string and the weights of the shapes, each with its prior. What the model gets wrong is
-not white: a misfit lasts a millisecond or two, so samples within that time count as one (their variance is raised by
+Gauss-Newton on onset, time on the string and the weights of the shapes, each with its prior. What the model gets wrong
+is not white: a misfit lasts a millisecond or two, so samples within that time count as one (their variance is raised by
 their number), else the fit would claim microseconds.
 """
 
@@ -17,8 +17,8 @@ from quiethand.shots.push_model import PushModel, PushShape
 
 __all__ = ["PushFit", "best_push", "fit_push"]
 
-# The push model is good to about a twentieth of its size and 0.8 m/s2, over some 1.5 ms (judged by the spread of recurve
-# and compound models with other limbs and hands, see the tests' simulator).
+# The push model is good to about a twentieth of its size and 0.8 m/s2, over some 1.5 ms (judged by the spread of
+# recurve and compound models with other limbs and hands).
 _MODEL_SHARE: Final = 0.05
 _MODEL_FLOOR_M_S2: Final = 0.8
 _MODEL_LASTS_S: Final = 1.5e-3
@@ -43,7 +43,7 @@ def _basis_at(shape: PushShape, u_s: NDArray[np.float64], stretch: float) -> NDA
     at = np.clip((u_s / stretch - shape.time_s[0]) / step, 0.0, len(shape.time_s) - 1.000001)
     i = at.astype(np.intp)
     part = at - i
-    return shape.basis[:, i] * (1 - part) + shape.basis[:, i + 1] * part
+    return np.asarray(shape.basis[:, i] * (1 - part) + shape.basis[:, i + 1] * part)
 
 
 def fit_push(
@@ -108,7 +108,7 @@ def fit_push(
             break
     left = push_m_s2 - model
     misfit = float(np.sqrt(np.mean(left**2)) / max(np.abs(push_m_s2).max(), 1e-9))
-    covariance = np.linalg.inv(normal)[k:, k:] * _MS**2
+    covariance = np.asarray(np.linalg.inv(normal)[k:, k:] * _MS**2, dtype=np.float64)
     return PushFit(shape, onset, total, covariance, misfit, cost)
 
 
@@ -122,7 +122,7 @@ def best_push(
     departure_s: float,
     departure_sigma_s: float,
 ) -> PushFit | None:
-    """The fits of all shapes as one: their mean weighted by how well each fits, their disagreement in its covariance."""
+    """The fits of all shapes as one: a mean weighted by how well each fits, their disagreement in its spread."""
     if len(time_s) < 8:
         return None
     fits: list[PushFit] = []

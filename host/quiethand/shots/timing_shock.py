@@ -53,12 +53,12 @@ def rise_sigma_s(bandwidth_hz: float | None, delay_s: float | None, period_s: fl
 
 def step_response(z: NDArray[np.float64]) -> NDArray[np.float64]:
     """A unit step through a symmetric low-pass, time in units of its width."""
-    return np.interp(z, _ERF_X, _ERF)
+    return np.asarray(np.interp(z, _ERF_X, _ERF))
 
 
 def ramp_response(z: NDArray[np.float64]) -> NDArray[np.float64]:
     """A unit ramp through the same."""
-    return np.interp(z, _ERF_X, _RAMP) + np.maximum(z - 4.0, 0.0)
+    return np.asarray(np.interp(z, _ERF_X, _RAMP) + np.maximum(z - 4.0, 0.0))
 
 
 def axes_clipped(force_m_s2: NDArray[np.float64], clipped: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -66,7 +66,7 @@ def axes_clipped(force_m_s2: NDArray[np.float64], clipped: NDArray[np.bool_]) ->
     if not clipped.any():
         return np.zeros(force_m_s2.shape, bool)
     size = np.abs(force_m_s2)
-    return clipped[:, None] & (size > 0.93 * size[clipped].max())
+    return np.asarray(clipped[:, None] & (size > 0.93 * size[clipped].max()))
 
 
 def _extrapolated(

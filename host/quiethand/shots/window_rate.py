@@ -55,7 +55,7 @@ class WindowRate:
 
     def felt_rate(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """What the gyro shows at given times because it feels the push, (m, 3) rad/s."""
-        return np.outer(np.interp(u_s, self.u_s, self.felt_force_m_s2), self.felt)
+        return np.asarray(np.outer(np.interp(u_s, self.u_s, self.felt_force_m_s2), self.felt))
 
     def row(self, u_s: float) -> NDArray[np.float64]:
         """The basis at one time, shape (7,)."""
@@ -67,11 +67,11 @@ class WindowRate:
 
     def rate(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """Rates at given times, (m, 3) rad/s."""
-        return rows_at(self.u_s, self.basis, u_s) @ self.weights
+        return np.asarray(rows_at(self.u_s, self.basis, u_s) @ self.weights)
 
     def sigma(self, row: NDArray[np.float64]) -> NDArray[np.float64]:
         """Standard uncertainty of row @ weights, shape (3,)."""
-        return np.sqrt(np.einsum("i,kij,j->k", row, self.covariance, row))
+        return np.asarray(np.sqrt(np.einsum("i,kij,j->k", row, self.covariance, row)))
 
 
 def rows_at(
