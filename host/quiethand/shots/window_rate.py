@@ -59,7 +59,7 @@ class WindowRate:
 
     def row(self, u_s: float) -> NDArray[np.float64]:
         """The basis at one time, shape (7,)."""
-        return rows_at(self.u_s, self.basis, np.array([u_s]))[0]
+        return np.asarray(rows_at(self.u_s, self.basis, np.array([u_s]))[0])
 
     def rows(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """The basis at several times, shape (m, 7)."""
