@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from quiethand.shots.timing_shock import PATH_DELAY_S, PATH_DELAY_SIGMA_S, ramp_response, step_response
+from quiethand.shots.timing_shock import ramp_response, step_response
 
 __all__ = ["Onset", "release_onset"]
 
@@ -33,6 +33,9 @@ _GRID_S: Final = 4e-5
 # A click may come a little before or after the release, so that the sharpest stir is not always the one: with this
 # share the onset is taken to say nothing.
 _MAY_MISLEAD: Final = 0.03
+# From the grip, where the riser first stirs, to the sensor: rigid and at once, or bending and as late as a shock.
+_PATH_S: Final = 0.08e-3
+_PATH_SIGMA_S: Final = 0.06e-3
 
 
 @dataclass(frozen=True)
@@ -59,7 +62,7 @@ def release_onset(
         width_s: width of the filter's step response.
     """
     reach = 3.5 * expected_sigma_s
-    onset = np.arange(expected_s - reach, expected_s + reach + _GRID_S / 2, _GRID_S) + PATH_DELAY_S
+    onset = np.arange(expected_s - reach, expected_s + reach + _GRID_S / 2, _GRID_S) + _PATH_S
     used = (time_s > onset[0] - _BEFORE_S) & (time_s < onset[0] + _AFTER_S)
     if used.sum() < 9 or (time_s[used] < onset[0]).sum() < 6:
         return None
@@ -94,7 +97,7 @@ def release_onset(
             gain = np.einsum("gi,gi->g", right, solved) - (y**2 / variance).sum(1)
             total[b] += 0.5 * (gain - np.log(variance).sum(1) - np.linalg.slogdet(normal)[1])
     by_onset = np.logaddexp.reduce(total, axis=0)
-    prior = np.exp(-0.5 * ((onset - PATH_DELAY_S - expected_s) / expected_sigma_s) ** 2)
+    prior = np.exp(-0.5 * ((onset - _PATH_S - expected_s) / expected_sigma_s) ** 2)
     prior /= prior.sum()
     share = np.exp(by_onset - by_onset.max())
     evidence = float(share @ prior)
@@ -102,5 +105,5 @@ def release_onset(
     told = share * prior / evidence
     told = (1 - _MAY_MISLEAD) * told + _MAY_MISLEAD * prior
     mean = float(told @ onset)
-    sigma = float(np.sqrt(told @ (onset - mean) ** 2 + _GRID_S**2 + PATH_DELAY_SIGMA_S**2))
-    return Onset(mean - PATH_DELAY_S, min(sigma, expected_sigma_s), weight)
+    sigma = float(np.sqrt(told @ (onset - mean) ** 2 + _GRID_S**2 + _PATH_SIGMA_S**2))
+    return Onset(mean - _PATH_S, min(sigma, expected_sigma_s), weight)

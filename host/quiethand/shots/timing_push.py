@@ -17,10 +17,10 @@ from quiethand.shots.push_model import PushModel, PushShape
 
 __all__ = ["PushFit", "best_push", "fit_push"]
 
-# The push model is good to about a twentieth of its size and 0.8 m/s2, over some 1.5 ms (judged by the spread of
+# The push model is good to about 6 % of its size and 1 m/s2, over some 1.5 ms (judged by the spread of
 # recurve and compound models with other limbs and hands).
-_MODEL_SHARE: Final = 0.05
-_MODEL_FLOOR_M_S2: Final = 0.8
+_MODEL_SHARE: Final = 0.06
+_MODEL_FLOOR_M_S2: Final = 1.0
 _MODEL_LASTS_S: Final = 1.5e-3
 _MS: Final = 1e-3
 

@@ -24,8 +24,10 @@ _LEAST_SHOCK_M_S2: Final = 12.0
 _GRID_S: Final = 1e-5
 # Struck at its anti-node a structure's acceleration starts at a peak and swings back: at 80 to 500 Hz it has lost half
 # within a millisecond, with a spread that covers one that starts from nothing.
-_FALL_PER_MS: Final = 0.5
-_SLOPE_PER_MS: Final = 0.6
+_FALL_PER_MS: Final = 0.8
+_SLOPE_PER_MS: Final = 0.7
+# What such a shape is off, as a fraction of the sampling period: the fewer samples on the rise, the more it rules.
+_SHAPE_SIGMA: Final = 0.2
 _ERF_X: Final = np.linspace(-4, 4, 801)
 _ERF: Final = np.array([0.5 * (1 + erf(x / np.sqrt(2))) for x in _ERF_X])
 _RAMP: Final = np.concatenate([[0.0], np.cumsum((_ERF[1:] + _ERF[:-1]) / 2 * np.diff(_ERF_X))])
@@ -192,6 +194,6 @@ def shock_onset(
     by_onset /= by_onset.sum()
     mean = float(by_onset @ onset)
     sigma = float(np.sqrt(by_onset @ (onset - mean) ** 2 + _GRID_S**2))
-    total = float(np.hypot(sigma, PATH_DELAY_SIGMA_S))
+    total = float(np.sqrt(sigma**2 + PATH_DELAY_SIGMA_S**2 + (_SHAPE_SIGMA * period_s) ** 2))
     first_break = mean - 2.5 * float(np.median(widths_s))
     return ShockOnset(mean - delay_s - PATH_DELAY_S, total, min(first_break, float(t[first])), size)
