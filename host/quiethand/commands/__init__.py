@@ -19,6 +19,7 @@ __all__ = ["VERBS", "cli", "main"]
 VERBS: Final = {
     "demo": ("demo", "Watch a sensor in software shoot, be measured and be judged, with some weeks of history."),
     "analyse": ("analyse", "Find and measure the shots in recordings."),
+    "why": ("why", "How one figure of a shot came about, and what would halve its uncertainty."),
     "check": ("check", "Say whether a recording is whole, damaged or empty."),
     "record": ("record", "Record a sensor's bytes to a file."),
     "live": ("live", "Record and show each shot on the page as it comes."),
@@ -27,6 +28,7 @@ VERBS: Final = {
     "launch": ("launch", "What the bow should do: time on the string, speed, energies, sensitivity."),
     "setup": ("setup", "Write an annotated set-up file to start from."),
     "calibrate": ("calibrate", "Bias, faces, mount and inertia from recordings on a kitchen table, into the set-up."),
+    "noise": ("noise", "A still sensor's Allan deviation, against what shots' uncertainties assume."),
     "emulate": ("emulate", "A sensor and an archer in software, on a pty or a TCP port."),
     "ports": ("ports", "List serial ports and what is known of each."),
 }
