@@ -18,7 +18,9 @@ from quiethand.calibrate.cells import Cells
 __all__ = ["IN_HAND", "ON_TABLE", "Gate", "Still", "refusal_hint", "still_stretches"]
 
 PIECE_S: Final = 0.25
-_TREMOR_RATIO: Final = 1.5
+# One piece is 25 cells, whose ratio scatters by a tenth; in a stretch of a second and more it scatters by a twentieth.
+_TREMOR_RATIO: Final = 1.8
+_TREMOR_RATIO_OF_ALL: Final = 1.25
 _RECENT: Final = 8  # pieces that the next one is held against, so that a slow drift of the bias does not end a stretch
 
 
@@ -94,6 +96,7 @@ def _within(cells: Cells, first: int, last: int, per_piece: int, gate: Gate) -> 
     quiet &= _quiet(rate, gate.rate_rad_s, gate.tremor_rad_s)
     quiet &= _quiet(force, gate.force_m_s2, None if gate.tremor_rad_s is None else gate.tremor_m_s2)
     mean_force, mean_rate = force.mean(axis=1), rate.mean(axis=1)
+    trembles = _Tremor(rate, force, gate)
     step_m_s2 = gate.step_m_s2 + 4 * _neighbours(force) / np.sqrt(per_piece)
     step_rad_s = gate.step_rad_s + 4 * _neighbours(rate) / np.sqrt(per_piece)
     found: list[Still] = []
@@ -115,7 +118,7 @@ def _within(cells: Cells, first: int, last: int, per_piece: int, gate: Gate) -> 
                 run.append(i)
                 low, high = lower, higher
                 continue
-        if run:
+        if run and not trembles.during(run):
             found.append(_still(cells, first, per_piece, run, mean_force))
         run = [i] if i < count and quiet[i] else []
         if run:
@@ -141,6 +144,27 @@ def _still(cells: Cells, first: int, per_piece: int, run: list[int], mean_force:
 def _neighbours(values: NDArray[np.float64]) -> NDArray[np.float64]:
     """Standard deviation of a cell by the differences of neighbours, (pieces, cells, 3) to (pieces, 3)."""
     return np.asarray(np.sqrt(np.mean(np.diff(values, axis=1) ** 2, axis=1) / 2))
+
+
+class _Tremor:
+    """Tells tremor in a whole stretch, where a single piece is too short to tell it from noise of its own size."""
+
+    def __init__(self, rate: NDArray[np.float64], force: NDArray[np.float64], gate: Gate) -> None:
+        floors = (gate.tremor_rad_s, None if gate.tremor_rad_s is None else gate.tremor_m_s2)
+        self._looked_at = [
+            (values.var(axis=1), _neighbours(values) ** 2, floor)
+            for values, floor in zip((rate, force), floors, strict=True)
+            if floor is not None
+        ]
+
+    def during(self, run: list[int]) -> bool:
+        if len(run) < 4:
+            return False
+        for spread, noise, floor in self._looked_at:
+            all_spread, all_noise = np.sqrt(spread[run].mean(axis=0)), np.sqrt(noise[run].mean(axis=0))
+            if np.any((all_spread > floor) & (all_spread > _TREMOR_RATIO_OF_ALL * all_noise)):
+                return True
+        return False
 
 
 def _quiet(values: NDArray[np.float64], most: float, tremor: float | None) -> NDArray[np.bool_]:
