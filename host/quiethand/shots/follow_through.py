@@ -22,12 +22,15 @@ if TYPE_CHECKING:
 
 __all__ = ["measure_follow_through", "mount_mode"]
 
-_FROM_S: Final = 0.04
-_TO_S: Final = 0.30
+_SPANS_S: Final = ((0.04, 0.30), (0.03, 0.20))
+_LARGEST_CHANGE: Final = 0.15
+_LARGEST_RATIO_CHANGE: Final = 0.15
 _SMOOTH_S: Final = 0.02
-# A fit is told where stiffness stands five of its uncertainties above nothing and the rate is explained to 97 %.
-_LEAST_RATIO: Final = 5.0
-_LEAST_EXPLAINED: Final = 0.97
+# A fit is told where stiffness stands eight of its uncertainties above nothing and the rate is explained to 99.5 %.
+_LEAST_RATIO: Final = 8.0
+_LEAST_EXPLAINED: Final = 0.995
+# What moves the bow besides, tremor and the archer's aim, must be small against the swing itself.
+_LEAST_SWING: Final = 8.0
 _RING_FROM_S: Final = 3e-3
 _RING_TO_S: Final = 0.09
 _RING_HZ: Final = (40.0, 1000.0)
@@ -53,7 +56,7 @@ def measure_follow_through(
             sigma[k] = found[1] * inertia_kg_m2[k]
             damping[k] = found[2]
         if poor:
-            notes.append(f"the hand's stiffness is not told for {', '.join(poor)}: a spring and damper fit poorly")
+            notes.append(f"the hand's stiffness is not told for {', '.join(poor)}: no one spring and damper fits")
     axes = (Axes.of(stiffness), Axes.of(sigma), Axes.of(damping))
     return FollowThrough(*axes, mode_hz, mode_damping), tuple(notes)
 
@@ -61,12 +64,37 @@ def measure_follow_through(
 def _spring(
     window: MotionWindow, departure_s: float, bias_rad_s: NDArray[np.float64], axis: int
 ) -> tuple[float, float, float] | None:
-    """(k/I, its sigma, damping ratio) of one axis; None where the fit is poor or samples are missing."""
+    """(k/I, its sigma, damping ratio) of one axis; None where the fit is poor or depends on where it is made."""
+    fits = [_spring_over(window, departure_s, bias_rad_s, axis, *span) for span in _SPANS_S]
+    if fits[0] is None or fits[1] is None:
+        return None
+    (whole, sigma, ratio), (early, early_sigma, early_ratio) = fits[0], fits[1]
+    # One spring is the same early and late. A hand that stiffens or lets go is no spring: nothing is told of it.
+    apart = abs(whole - early)
+    if apart > _LARGEST_CHANGE * whole or abs(ratio - early_ratio) > _LARGEST_RATIO_CHANGE:
+        return None
+    weight = early_sigma**2 / (sigma**2 + early_sigma**2)
+    both = weight * whole + (1 - weight) * early
+    return both, float(np.hypot(sigma, apart / 2)), weight * ratio + (1 - weight) * early_ratio
+
+
+def _spring_over(
+    window: MotionWindow,
+    departure_s: float,
+    bias_rad_s: NDArray[np.float64],
+    axis: int,
+    from_s: float,
+    to_s: float,
+) -> tuple[float, float, float] | None:
+    """The fit over one stretch after the departure."""
     time = window.gyro_time_s - departure_s
-    at = np.flatnonzero((time > _FROM_S - _SMOOTH_S) & (time < _TO_S + _SMOOTH_S))
-    if len(at) < 30 or time[at[-1]] < 0.25 or np.any(np.diff(window.index[at]) != 1) or window.gyro_clipped[at].any():
+    at = np.flatnonzero((time > from_s - _SMOOTH_S) & (time < to_s + _SMOOTH_S))
+    if len(at) < 30 or time[at[-1]] < to_s or np.any(np.diff(window.index[at]) != 1) or window.gyro_clipped[at].any():
         return None
     t, w = time[at], window.rate_rad_s[at, axis] - bias_rad_s[axis]
+    before = window.rate_rad_s[(time > -0.15) & (time < -0.03), axis] - bias_rad_s[axis]
+    if len(before) < 8 or np.sqrt(np.mean(w**2)) < _LEAST_SWING * np.sqrt(np.mean(before**2)):
+        return None
     n = max(3, round(_SMOOTH_S / window.period_s))
     taper = np.hanning(n + 2)[1:-1]
     w = np.convolve(w, taper / taper.sum(), mode="valid")

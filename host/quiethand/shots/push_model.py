@@ -63,7 +63,9 @@ class PushModel:
     starts_s: tuple[float, ...] = field(default=())  # times on the string to start from where it is not known
 
 
-def _shape(stroke: Stroke, hold_loss_s: float, *, fingers: bool, force_m_s2: float, mass_known: bool) -> PushShape:
+def _shape(
+    stroke: Stroke, hold_loss_s: float, *, fingers: bool, force_m_s2: float, mass_known: bool, generic: bool = False
+) -> PushShape:
     """Integrates the nock from full draw with a hold that fades as a raised cosine (semi-implicit Euler)."""
     a0 = float(stroke.accel_m_s2[0])
     travel, accel = stroke.travel_m, stroke.accel_m_s2
@@ -100,6 +102,9 @@ def _shape(stroke: Stroke, hold_loss_s: float, *, fingers: bool, force_m_s2: flo
     # `drive` is over K by the limbs' forward momentum; recurve limbs carry more of it and give it up along the stroke.
     weight = np.array([1.0, 0.1, 0.0, 1.0, 1.0])
     sigma = np.array([0.05 if mass_known else 0.6, 0.3, 1.5 if fingers else 0.3, 1.0, 1.0])
+    if generic and fingers:
+        # limbs only ever give momentum up: without this a recurve's shape could pass for a compound's
+        weight[2], sigma[2] = 0.5, 0.5
     return PushShape(fingers, hold_loss_s, times, basis, v_rel, float(times[-1]), weight, sigma)
 
 
@@ -133,9 +138,16 @@ def _build(launch: Launch | None, setup: Setup | None) -> PushModel:
     for member in family(kind):
         for fingers, width in ways:
             if fingers == (member.kind == "recurve"):
-                shape = _shape(member.stroke, width, fingers=fingers, force_m_s2=member.holding_m_s2, mass_known=False)
+                shape = _shape(
+                    member.stroke,
+                    width,
+                    fingers=fingers,
+                    force_m_s2=member.holding_m_s2,
+                    mass_known=False,
+                    generic=True,
+                )
                 shapes.append(shape)
-    return PushModel(tuple(shapes), 0.25, from_setup=False, starts_s=(0.011, 0.014, 0.017, 0.020))
+    return PushModel(tuple(shapes), 0.25, from_setup=False, starts_s=(0.012, 0.015, 0.019))
 
 
 _kept: list[tuple[Launch | None, Setup | None, PushModel]] = []

@@ -2,9 +2,9 @@
 
 A trigger's break leaves the hand's push and the string's pull out of balance at once, and often shakes the riser.
 Before it, nothing but the hold: a line and noise. From it on, each axis may leave that line: a step, a slope and a
-curve with wide priors (the push), and a burst (white, dying within milliseconds) of unknown size. For every instant on a
-grid the coefficients are integrated out, which leaves the probability of the samples given the instant; the grid is weighted by
-what is known beforehand. Fingers let go gradually, so that the first stir is not the release: not for them.
+curve with wide priors (the push), and a burst (white, dying within milliseconds) of unknown size. For every instant
+on a grid the coefficients are integrated out, which leaves the probability of the samples given the instant; the grid
+is weighted by what is known beforehand. Fingers let go gradually, so that the first stir is not the release.
 """
 
 from __future__ import annotations
