@@ -89,15 +89,15 @@ def _motion(path: str, setup: Setup | None, segment: int, start_s: float, end_s:
 def _settings(shot: Shot, report: Report, blocks: list[MotionBlock], measure: str) -> Iterator[str]:
     """Calibration, models and thresholds that had a say."""
     from quiethand.bow.limit_names import LIMIT_MEASURES
-    from quiethand.shots.gyro_state import _STATED_SIGMA_RAD_S
+    from quiethand.shots.gyro_state import STATED_SIGMA_RAD_S
     from quiethand.shots.hold import TREMOR_HZ
-    from quiethand.shots.timing_shock import _LEAST_SHOCK_M_S2, PATH_DELAY_S
+    from quiethand.shots.timing_shock import LEAST_SHOCK_M_S2, PATH_DELAY_S
 
     setup = report.setup
     yield f"set-up: {setup.source or 'unnamed'}" if setup is not None else "set-up: none"
     if blocks:
         stated = "taken off" if blocks[0].bias_stated else "none; what still moments showed was taken off"
-        yield f"stated gyro bias: {stated} (a stated one counts as good to {_deg(_STATED_SIGMA_RAD_S):g} deg/s)"
+        yield f"stated gyro bias: {stated} (a stated one counts as good to {_deg(STATED_SIGMA_RAD_S):g} deg/s)"
         yield (
             "mount: as stated"
             if blocks[0].mount_stated
@@ -105,7 +105,7 @@ def _settings(shot: Shot, report: Report, blocks: list[MotionBlock], measure: st
         )
     yield f"departure from: {shot.departure_from.replace('_', ' ')}"
     yield (
-        f"threshold of the shock: {_LEAST_SHOCK_M_S2:g} m/s2 off the smooth push, or an eighth of its highest; "
+        f"threshold of the shock: {LEAST_SHOCK_M_S2:g} m/s2 off the smooth push, or an eighth of its highest; "
         f"{1e3 * PATH_DELAY_S:g} ms from the string's stop to the sensor taken off"
     )
     if measure == "tremor_rms":

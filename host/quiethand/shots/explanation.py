@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from quiethand.shots.advice import advice_for
-from quiethand.shots.follow_through import _FROM_S, _RING_FROM_S, _RING_TO_S, _TO_S
+from quiethand.shots.follow_through import RING_SPAN_S, SWING_SPAN_S
 from quiethand.shots.measures_table import Measure
 from quiethand.shots.model import Shot
 from quiethand.shots.timing import delay_sigma_s
@@ -82,9 +82,9 @@ def span_s(measure: Measure, shot: Shot) -> tuple[float, float] | None:
         case "drift":
             return release - 0.5, release
         case "follow":
-            return departure + _FROM_S, departure + _TO_S
+            return departure + SWING_SPAN_S[0], departure + SWING_SPAN_S[1]
         case "ring":
-            return departure + _RING_FROM_S, departure + _RING_TO_S
+            return departure + RING_SPAN_S[0], departure + RING_SPAN_S[1]
         case _:
             return None
 

@@ -20,7 +20,7 @@ from quiethand.shots.model import FollowThrough
 if TYPE_CHECKING:
     from quiethand.shots.candidate import MotionWindow
 
-__all__ = ["measure_follow_through", "mount_mode"]
+__all__ = ["RING_SPAN_S", "SWING_SPAN_S", "measure_follow_through", "mount_mode"]
 
 _SPANS_S: Final = ((0.04, 0.30), (0.03, 0.20))
 _LARGEST_CHANGE: Final = 0.15
@@ -34,6 +34,9 @@ _LEAST_SWING: Final = 8.0
 _RING_FROM_S: Final = 3e-3
 _RING_TO_S: Final = 0.09
 _RING_HZ: Final = (40.0, 1000.0)
+# Seconds after departure that the figures rest on, for whoever explains them.
+SWING_SPAN_S: Final = (min(start for start, _ in _SPANS_S), max(end for _, end in _SPANS_S))
+RING_SPAN_S: Final = (_RING_FROM_S, _RING_TO_S)
 
 
 def measure_follow_through(

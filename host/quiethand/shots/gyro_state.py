@@ -12,11 +12,11 @@ if TYPE_CHECKING:
     from quiethand.shots.candidate import MotionWindow
     from quiethand.shots.still import StillState
 
-__all__ = ["GyroState", "gyro_state"]
+__all__ = ["STATED_SIGMA_RAD_S", "GyroState", "gyro_state"]
 
 # A bias that was stated comes from a calibration of another day and temperature; a hold of some seconds turns the bow
 # by a degree or two at most; data sheets of small MEMS gyros allow some 0.5 to 1 deg/s as delivered.
-_STATED_SIGMA_RAD_S: Final = np.deg2rad(0.05)
+STATED_SIGMA_RAD_S: Final = np.deg2rad(0.05)
 _HOLD_SIGMA_RAD_S: Final = np.deg2rad(0.3)
 _NOTHING_SIGMA_RAD_S: Final = np.deg2rad(1.0)
 
@@ -42,10 +42,10 @@ def gyro_state(window: MotionWindow, release_s: float, still: StillState | None,
         noise = still.gyro_noise_rad_s
         if window.bias_stated:
             # the stated one is a second witness, of its own uncertainty
-            share = _STATED_SIGMA_RAD_S**2 / (_STATED_SIGMA_RAD_S**2 + sigma**2)
+            share = STATED_SIGMA_RAD_S**2 / (STATED_SIGMA_RAD_S**2 + sigma**2)
             bias, sigma = bias * share, sigma * np.sqrt(share)
     elif window.bias_stated:
-        bias, sigma = np.zeros(3), np.full(3, _STATED_SIGMA_RAD_S)
+        bias, sigma = np.zeros(3), np.full(3, STATED_SIGMA_RAD_S)
         notes.append("no still second before the shot: the stated gyro bias stands, good to 0.05 deg/s")
     elif hold.sum() * window.period_s > 1.0:
         bias, sigma = window.rate_rad_s[hold].mean(axis=0), np.full(3, _HOLD_SIGMA_RAD_S)

@@ -220,7 +220,8 @@ _ROWS: Final = (
         "hand_stiffness", "stiffness of the hand", "N m/rad", "follow_through.hand_stiffness_nm_rad",
         "follow_through.hand_stiffness_nm_rad",
         "how strongly the hand turns the bow back after departure: the hand's answer, reflexes and all",
-        "a spring and damper fitted to the rate, in a form integrated once that needs no slope",
+        "a spring and damper fitted to the rate over two stretches, in a form integrated once that needs no slope; "
+        "told only where one spring fits both",
         needs=("whole gyro samples after departure", _INERTIA, "a good fit"), span="follow",
         sigma="follow_through.hand_stiffness_sigma_nm_rad",
     ),

@@ -15,12 +15,20 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["ShockOnset", "axes_clipped", "ramp_response", "rise_sigma_s", "shock_onset", "step_response"]
+__all__ = [
+    "LEAST_SHOCK_M_S2",
+    "ShockOnset",
+    "axes_clipped",
+    "ramp_response",
+    "rise_sigma_s",
+    "shock_onset",
+    "step_response",
+]
 
 # From the string's and cams' stop to a sensor on the stabilizer: a blow takes some 0.1 to 0.2 ms (estimate, no source).
 PATH_DELAY_S: Final = 0.15e-3
 PATH_DELAY_SIGMA_S: Final = 0.06e-3
-_LEAST_SHOCK_M_S2: Final = 12.0
+LEAST_SHOCK_M_S2: Final = 12.0
 _GRID_S: Final = 1e-5
 # Struck at its anti-node a structure's acceleration starts at a peak and swings back: at 80 to 500 Hz it has lost half
 # within a millisecond, with a spread that covers one that starts from nothing.
@@ -139,7 +147,7 @@ def shock_onset(
     sought[:2] = False
     if not sought.any():
         return None
-    least = max(_LEAST_SHOCK_M_S2, 12 * noise_m_s2, 0.12 * float(bend[sought].max()))
+    least = max(LEAST_SHOCK_M_S2, 12 * noise_m_s2, 0.12 * float(bend[sought].max()))
     over = np.flatnonzero(sought & (bend > least))
     if len(over) == 0:
         return None
@@ -162,7 +170,7 @@ def shock_onset(
         return None
     rest = np.where(free, f[used] - np.nan_to_num(smooth[used]), 0.0)
     size = float(np.abs(rest).max())
-    if size < _LEAST_SHOCK_M_S2:
+    if size < LEAST_SHOCK_M_S2:
         return None
     onset = np.arange(t[first] - 1.5 * period_s - rise, t[strong] + 1.0 * period_s, _GRID_S)
     log_like = np.full((len(widths_s), len(onset)), -np.inf)
