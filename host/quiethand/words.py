@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from typing import Final
 
-__all__ = ["NOT_KNOWN", "axis_direction", "axis_words", "shift_words", "with_sigma"]
+__all__ = ["NOT_KNOWN", "axis_direction", "axis_words", "shift_direction", "shift_words", "with_sigma"]
 
 NOT_KNOWN: Final = "not known"
 
 _DIRECTIONS: Final = {"cant": ("top limb right", "top limb left"), "pitch": ("down", "up"), "yaw": ("left", "right")}
+_SIDES: Final = {"right": ("right", "left"), "up": ("high", "low")}
 
 
 def axis_direction(axis: str, value: float) -> str:
@@ -29,12 +30,17 @@ def axis_words(axis: str, value: float | None, unit: str = "deg", digits: int = 
     return f"{abs(value):.{digits}f} {unit} {axis_direction(axis, value)}"
 
 
+def shift_direction(side: str, value: float) -> str:
+    """Which way a shift at the target goes; side is "right" or "up": "left", "high"."""
+    plus, minus = _SIDES[side]
+    return plus if value >= 0 else minus
+
+
 def shift_words(side: str, value_mm: float | None, digits: int = 1) -> str:
     """A pointing shift as size and direction; side is "right" or "up": shift_words("right", -4.1) is "4.1 mm left"."""
     if value_mm is None or not math.isfinite(value_mm):
         return NOT_KNOWN
-    plus, minus = {"right": ("right", "left"), "up": ("high", "low")}[side]
-    return f"{abs(value_mm):.{digits}f} mm {plus if value_mm >= 0 else minus}"
+    return f"{abs(value_mm):.{digits}f} mm {shift_direction(side, value_mm)}"
 
 
 def with_sigma(value: float | None, sigma: float | None, digits: int) -> str:

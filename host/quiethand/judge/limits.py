@@ -17,6 +17,7 @@ from quiethand.axes import AXIS_NAMES
 from quiethand.bow.faces import face_of
 from quiethand.bow.limit_names import LIMIT_MEASURES
 from quiethand.shots.model import Flag, Shot
+from quiethand.words import axis_direction, shift_direction, shift_words
 
 if TYPE_CHECKING:
     from quiethand.bow.model import Setup
@@ -24,14 +25,6 @@ if TYPE_CHECKING:
 __all__ = ["COVERAGE_FACTOR", "Measured", "flags_for", "measured_values", "words_for"]
 
 COVERAGE_FACTOR: Final = 2.0  # k of the GUM: 95 % for a normal error
-
-_SIGN_WORDS: Final = {
-    "cant": ("top limb right", "top limb left"),
-    "pitch": ("nose down", "nose up"),
-    "yaw": ("nose left", "nose right"),
-    "pointing_shift_right": ("right", "left"),
-    "pointing_shift_up": ("up", "down"),
-}
 
 
 @dataclass(frozen=True)
@@ -43,10 +36,12 @@ class Measured:
 
 def words_for(measure: str, value: float) -> str:
     """Which way a signed value is, in words; "" for a magnitude."""
-    key = measure if measure in _SIGN_WORDS else measure.rsplit("_", 1)[-1]
-    if key not in _SIGN_WORDS or value == 0 or measure.startswith(("peak_rate", "tremor")):
+    if value == 0 or measure.startswith(("peak_rate", "tremor")):
         return ""
-    return _SIGN_WORDS[key][0 if value > 0 else 1]
+    if measure.startswith("pointing_shift_"):
+        return shift_direction(measure.removeprefix("pointing_shift_"), value)
+    axis = measure.rsplit("_", 1)[-1]
+    return axis_direction(axis, value) if axis in AXIS_NAMES else ""
 
 
 def measured_values(shot: Shot) -> Iterator[Measured]:
@@ -128,11 +123,7 @@ def _judge(measured: Measured, limit: float, unit: str, shot: Shot) -> Flag | No
 
 def _pointing_words(shot: Shot) -> str:
     right, up = shot.at_departure.pointing.right_mm, shot.at_departure.pointing.up_mm
-    assert right is not None
-    assert up is not None
-    across = f"{abs(right):.1f} mm {words_for('pointing_shift_right', right)}".strip()
-    along = f"{abs(up):.1f} mm {words_for('pointing_shift_up', up)}".strip()
-    return f"({across}, {along})"
+    return f"({shift_words('right', right)}, {shift_words('up', up)})"
 
 
 def _digits(unit: str) -> int:
