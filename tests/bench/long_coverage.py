@@ -1,10 +1,10 @@
 """Do the stated uncertainties hold? Emulated shots of all kinds, analysed as a user would, against the truth.
 
-Run `python tests/bench/long_coverage.py --shots 2000 [--seed 1] [--jobs 2] [--json FILE]`. Recordings of both
-bows, both sensors, 1 to 8 kHz, every habit, both hands and turned mounts are written, analysed and thrown away. For each
-measure that states a sigma the table gives the share of errors inside 1, 1.96 and 2 sigma (68, 95 and 95.4 % if the
-sigmas are true and errors normal), the median and 95th percentile of the error, and the median sigma. The emulator
-shares no physics with the analysis.
+Run `python tests/bench/long_coverage.py --shots 2000 [--seed 1] [--jobs 2] [--json FILE]`. Recordings of both bows and
+sensors, 1 to 8 kHz, every habit, both hands and turned mounts are written, analysed and thrown away. For each measure
+that states a sigma the table gives the share of errors inside 1, 1.96 and 2 sigma (68, 95 and 95.4 % if the sigmas are
+true and errors normal), the median and 95th percentile of the error, and the median sigma. The emulator shares no
+physics with the analysis.
 """
 
 from __future__ import annotations
