@@ -34,6 +34,7 @@ class BiasResult:
     gyro_density: NDArray[np.float64]  # (3,) rad/s/sqrt(Hz), one-sided as data sheets have it
     accel_density: NDArray[np.float64]  # (3,) m/s2/sqrt(Hz)
     density_share: float  # relative standard uncertainty of both densities
+    up: NDArray[np.float64]  # (3,) unit vector of that force: which way the sensor lay
     magnitude_m_s2: float  # length of the mean specific force
     magnitude_sigma_m_s2: float
     start_s: float
@@ -72,13 +73,14 @@ def still_bias(cells: Cells) -> BiasResult:
     length = still.duration_s
     mean = force.mean(axis=0)
     magnitude = float(np.linalg.norm(mean))
-    along = mean / magnitude if magnitude else np.ones(3)
+    along = mean / magnitude if magnitude else np.full(3, np.nan)
     return BiasResult(
         bias_rad_s=rate.mean(axis=0),
         bias_sigma_rad_s=np.sqrt(gyro**2 / (2 * length) + beyond**2 + EARTH_SIGMA_RAD_S**2),
         gyro_density=gyro,
         accel_density=accel,
         density_share=float(1 / np.sqrt(2 * length / _tau_s(cells.gyro_bandwidth_hz))),
+        up=along,
         magnitude_m_s2=magnitude,
         magnitude_sigma_m_s2=float(np.linalg.norm(along * still.force_sigma_m_s2)),
         start_s=still.start_s,

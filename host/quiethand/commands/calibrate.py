@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -13,16 +12,10 @@ from quiethand.errors import InputError
 
 if TYPE_CHECKING:
     from quiethand.bow.model import Setup
-    from quiethand.bow.quantities import Dimension
     from quiethand.calibrate.faces import FacesResult
-    from quiethand.calibrate.inertia import Measurand
     from quiethand.commands.setup_edit import Change
 
 F = TypeVar("F", bound=Callable[..., Any])
-
-AXES_HUNG: Final = {"cant": "its nose straight up or down", "pitch": "lying on its side", "yaw": "level and upright"}
-# What a tape and a scale at home are good to, where nobody says (common practice, no source).
-MASS_SHARE, CORD_SIGMA_M, SPACING_SIGMA_M = 0.005, 0.002, 0.001
 
 
 def _into_setup(command: F) -> F:
@@ -56,12 +49,14 @@ def command() -> None:
 def still(recording: str, setup_file: str | None, dry_run: bool) -> None:
     """Gyro bias and noise, and the accelerometer's magnitude, of a sensor that lies still for 10 s or more.
 
-    Lay it on a table, let it warm up for some minutes, start recording, and touch neither for 30 s.
+    Lay it on a table the way it sits on a level bow (gyros feel gravity a little, so a bias holds best for the pose it
+    was taken in), let it warm up for some minutes, start recording, and touch neither for 30 s.
     """
     import numpy as np
 
     from quiethand.calibrate.bias import still_bias
-    from quiethand.commands.calibrate_input import cells_in_sensor_axes, naming
+    from quiethand.commands.calibrate_input import cells_in_sensor_axes, naming, stated
+    from quiethand.commands.calibrate_poses import off_level_deg
     from quiethand.commands.setup_edit import Change
 
     setup = _setup(setup_file, dry_run)
@@ -83,6 +78,12 @@ def still(recording: str, setup_file: str | None, dry_run: bool) -> None:
     if abs(share) > 0.01:
         click.echo("  over 1 % off: run 'calibrate six-face'" if abs(share) < 0.2
                    else "  far off: check the stated units and accel_scale")  # fmt: skip
+    tilt = off_level_deg(found.up, stated(recording, setup))
+    if tilt is not None and tilt > 30:
+        click.echo(
+            f"  the sensor lay {tilt:.0f} deg off how it sits on a level bow: gyros feel gravity, "
+            "by 0.05 to 0.2 deg/s; better lay it that way"
+        )
     click.echo("  a bias holds for its day and temperature: shots' budgets count 0.05 deg/s for another day")
     remark = f"lying still {found.duration_s:.0f} s, good to {sigma.max():.3f} deg/s then"
     change = Change("sensor", "gyro_bias", [f"{b:.5f} deg/s" for b in bias], remark)
@@ -212,16 +213,18 @@ def inertia(
     its side for pitch, its nose straight up or down for cant. Turn it about the upright axis by 10 deg, let go, record
     20 swings. Quantities may carry their standard uncertainty behind a ± (or +-).
     """
-    from quiethand.bow.quantities import LENGTH, MASS
+    from quiethand.bow.quantities import LENGTH
     from quiethand.calibrate.inertia import inertia_from_swings
     from quiethand.calibrate.swings import find_swings
     from quiethand.commands.calibrate_input import cells_in_sensor_axes, naming
+    from quiethand.commands.calibrate_poses import check_axis
+    from quiethand.commands.calibrate_quantities import CORD_SIGMA_M, SPACING_SIGMA_M, mass_of, measurand, shown
     from quiethand.commands.setup_edit import Change
 
     setup = _setup(setup_file, dry_run)
     cord = measurand(cord_length, LENGTH, "--cord-length", CORD_SIGMA_M)
     apart = measurand(spacing, LENGTH, "--spacing", SPACING_SIGMA_M)
-    weight = _mass(mass, setup, MASS)
+    weight = mass_of(mass, setup)
     if not 0.02 < apart.value < 3 or not 0.1 < cord.value < 20 or not 0.05 < weight.value < 50:
         raise InputError(
             f"{weight.value:g} kg on cords of {cord.value:g} m, {apart.value:g} m apart", do="check the units",
@@ -230,7 +233,7 @@ def inertia(
     cells = cells_in_sensor_axes(recording, setup, accel_calibrated=True)
     with naming(recording):
         swings = find_swings(cells)
-        checked = _check_axis(axis, swings.up, setup, recording)
+        checked = check_axis(axis, swings.up, setup, recording)
         found = inertia_from_swings(swings, weight, cord, apart)
     click.echo(
         f"{recording}: {swings.swings:.1f} swings from {swings.start_s:.1f} to {swings.end_s:.1f} s, "
@@ -240,7 +243,7 @@ def inertia(
         f"  period {swings.period_s:.5f} s, of small undamped swings {found.small_period_s:.5f} "
         f"± {found.small_period_sigma_s:.5f} s"
     )
-    click.echo(f"  mass {_shown(weight, 'kg')}, cords {_shown(cord, 'm')}, {_shown(apart, 'm')} apart")
+    click.echo(f"  mass {shown(weight, 'kg')}, cords {shown(cord, 'm')}, {shown(apart, 'm')} apart")
     click.echo(f"  inertia about {axis}: {found.inertia_kg_m2:.5f} ± {found.sigma_kg_m2:.5f} kg m2")
     shares = sorted(found.shares.items(), key=lambda item: -item[1])
     click.echo("  of its variance: " + ", ".join(f"{name} {100 * share:.0f} %" for name, share in shares))
@@ -248,56 +251,6 @@ def inertia(
         click.echo("  no mount stated: whether the bow hung for this axis cannot be told; run 'calibrate mount' first")
     remark = f"{swings.swings:.0f} swings, ± {found.sigma_kg_m2:.4f} kg m^2"
     _finish(setup_file, [Change("bow", "inertia", f"{found.inertia_kg_m2:.5f} kg m^2", remark, axis=axis)], dry_run)
-
-
-def _check_axis(axis: str, up: Any, setup: Setup | None, recording: str) -> bool:
-    """Whether the named axis hung upright, by the stated mount; False where none is stated."""
-    import numpy as np
-
-    from quiethand.commands.calibrate_input import stated
-    from quiethand.motion.rotation import matrix_from_quaternion
-
-    sensor = stated(recording, setup).sensor
-    if sensor.mount is None:
-        return False
-    bow_up = np.abs(matrix_from_quaternion(sensor.mount) @ up)
-    names = list(AXES_HUNG)
-    if np.rad2deg(np.arccos(min(float(bow_up[names.index(axis)]), 1.0))) > 15:
-        nearest = names[int(np.argmax(bow_up))]
-        raise InputError(
-            f"the bow hung for {nearest}, not for {axis}",
-            do=f"for {axis} hang it {AXES_HUNG[axis]}, or say --axis {nearest} if that was meant",
-        )
-    return True
-
-
-def _mass(text: str | None, setup: Setup | None, dimension: Dimension) -> Measurand:
-    from quiethand.calibrate.inertia import Measurand
-
-    if text is not None:
-        return measurand(text, dimension, "--mass", None)
-    if setup is None or setup.bow.mass_kg is None:
-        raise click.UsageError("weigh the bow as it hangs and give --mass; no set-up states it")
-    return Measurand(setup.bow.mass_kg, MASS_SHARE * setup.bow.mass_kg)
-
-
-def measurand(text: str, dimension: Dimension, where: str, usual_sigma: float | None) -> Measurand:
-    """ "1.550 m ± 2 mm" as a value and its standard uncertainty; without one the usual, or half a percent."""
-    from quiethand.bow.quantities import quantity
-    from quiethand.calibrate.inertia import Measurand
-
-    parts = re.split(r"\s*(?:±|\+/?-)\s*", text.strip(), maxsplit=1)
-    value = quantity(parts[0], dimension, where)
-    sigma = usual_sigma if usual_sigma is not None else MASS_SHARE * value
-    if len(parts) == 2:
-        sigma = quantity(parts[1], dimension, f"{where}, behind the ±")
-    if value <= 0 or not 0 <= sigma < 0.2 * value:
-        raise InputError(f'"{text}" is out of range', where=where, do=f'write it as in "{dimension.example}"')
-    return Measurand(value, sigma)
-
-
-def _shown(what: Measurand, unit: str) -> str:
-    return f"{what.value:.4f} ± {what.sigma:.4f} {unit}"
 
 
 def _row(name: str, values: Sequence[float] | Any, digits: int, unit: str, sigmas: Any) -> str:

@@ -17,7 +17,7 @@ def advice_for(source: str, shot: Shot, block: MotionBlock | None) -> str:
         case "timing of the release" | "timing of the departure" | "correlation of the two instants" | "fit":
             return _timing(shot, block)
         case "noise":
-            return "a gyro with less noise, or with a wider filter and a higher rate"
+            return "a gyro with less noise"
         case "bias":
             if block is not None and not block.bias_stated:
                 return "let the bow rest in its stand for some seconds between shots, or run 'calibrate still'"

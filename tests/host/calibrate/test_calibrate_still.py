@@ -93,6 +93,19 @@ def test_dry_run_writes_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert run(capsys, "calibrate", "still", path, "--dry-run").status == 0
 
 
+@pytest.mark.parametrize(("up", "warns"), [((0, 0, 1), False), ((1, 0, 0), True)])
+def test_a_gyro_that_lay_another_way_is_pointed_out(
+    up: tuple[float, float, float], warns: bool, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sensor = Sensor(rate_hz=100.0)
+    path = record(tmp_path / "lying.qhr", sensor, *lying(sensor, 15, up))
+    setup = tmp_path / "bow.toml"
+    setup.write_text("[sensor]\nmount = [0, 0, 0, 1]\n")
+    ran = run(capsys, "calibrate", "still", path, "--setup", setup, "--dry-run")
+    assert ran.status == 0
+    assert ("off how it sits on a level bow" in ran.out) == warns
+
+
 def test_csv_and_text_mode_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     sensor = Sensor(rate_hz=100.0)
     force, rate = sensor.raw(*lying(sensor, 15), np.random.default_rng(1))
