@@ -29,6 +29,7 @@ enum {
 #define FIFO_CONTINUOUS 0x06u
 #define TAG_GYRO 1
 #define TAG_ACCEL 2
+#define TAG_SLOT 6 /* a count of two bits that both words of a sample share */
 #define WORD_SIZE 7 /* a tag and three axes */
 
 /* ODR_XL and ODR_G codes 4 to 10, section 9.12 and 9.13. */
@@ -112,7 +113,8 @@ static int temperature(const imu_bus *bus, int16_t *centi_deg_c)
     return 1;
 }
 
-static int read_word(const imu_bus *bus, int16_t counts[6])
+/* Which sensor's it is; `*slot` tells it from the same sensor's next. -1 where the sensor did not answer. */
+static int read_word(const imu_bus *bus, int16_t counts[6], int *slot)
 {
     uint8_t bytes[WORD_SIZE];
     int tag, axis;
@@ -120,6 +122,7 @@ static int read_word(const imu_bus *bus, int16_t counts[6])
         return -1;
     }
     tag = bytes[0] >> 3;
+    *slot = bytes[0] & TAG_SLOT;
     if (tag == TAG_GYRO || tag == TAG_ACCEL) {
         for (axis = 0; axis < 3; axis++) {
             counts[axis + (tag == TAG_GYRO ? 3 : 0)] = imu_i16(bytes[2 + 2 * axis], bytes[1 + 2 * axis]);
@@ -142,11 +145,13 @@ static int read_fifo(const imu_bus *bus, int16_t counts[][6], int room, int *ove
         return empty_fifo(bus) ? 0 : -1;
     }
     for (i = 0; i < n; i++) {
-        int first = read_word(bus, counts[i]), second = read_word(bus, counts[i]);
+        int slots[2];
+        int first = read_word(bus, counts[i], &slots[0]);
+        int second = read_word(bus, counts[i], &slots[1]);
         if (first < 0 || second < 0) {
             return -1;
         }
-        if (first + second != TAG_GYRO + TAG_ACCEL) { /* a pair was torn: nothing after it would be a sample */
+        if (first + second != TAG_GYRO + TAG_ACCEL || slots[0] != slots[1]) { /* a pair was torn: nothing after it would be a sample */
             *overrun = 1;
             return empty_fifo(bus) ? 0 : -1;
         }
