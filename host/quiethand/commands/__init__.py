@@ -29,6 +29,7 @@ VERBS: Final = {
     "setup": ("setup", "Write an annotated set-up file to start from."),
     "calibrate": ("calibrate", "Bias, faces, mount and inertia from recordings on a kitchen table, into the set-up."),
     "noise": ("noise", "A still sensor's Allan deviation, against what shots' uncertainties assume."),
+    "link": ("link", "The health of a link, or a check of a device against the wire format (--check)."),
     "emulate": ("emulate", "A sensor and an archer in software, on a pty or a TCP port."),
     "ports": ("ports", "List serial ports and what is known of each."),
 }

@@ -30,10 +30,11 @@ def converse(talk: Talk) -> Evidence:
     talk.phase("before")
     talk.listen(1.0)
     talk.phase("describe")
-    if evidence.mode != "text" and not _describe(talk) and evidence.mode != "text":
+    described = _describe(talk)
+    if not described and not _speaks_text(evidence):
         talk.phase("end")
         return evidence
-    if evidence.mode == "text":
+    if _speaks_text(evidence):
         talk.phase("text")
         talk.listen(STREAM_S)
         talk.phase("end")
@@ -52,12 +53,16 @@ def full_scales(description: Description) -> tuple[float, float]:
     return description.accel_scale * 32768 / _G, math.degrees(description.gyro_scale * 32768)
 
 
+def _speaks_text(evidence: Evidence) -> bool:
+    return evidence.mode == "text"
+
+
 def _describe(talk: Talk) -> bool:
     """As any host opens a port: many boards reset, and take seconds to start."""
 
     def came(items: list[Item]) -> bool:
         described = any(isinstance(item, Located) and isinstance(item.message, Description) for item in items)
-        return described or talk.evidence.mode == "text"
+        return described or _speaks_text(talk.evidence)
 
     for request in range(round(_NO_ANSWER_AFTER_S / _DESCRIBE_EVERY_S)):
         talk.send(encode(Command(request, CommandCode.DESCRIBE)))

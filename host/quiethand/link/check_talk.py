@@ -110,6 +110,7 @@ class Talk:
         self._detector = ModeDetector()
         self._undecided = bytearray()
         self._request = _FIRST_REQUEST
+        self._sent: set[int] = set()
         self._phase: tuple[str, float, int] | None = None
 
     def phase(self, name: str) -> None:
@@ -146,7 +147,8 @@ class Talk:
             requests.append(request)
             sent_s = self._now()
             self.send(encode(Command(request, command, arguments)))
-            reply = self._answer(request)
+            self._sent.add(request)
+            reply = self._answer(request, command)
             if reply is None:
                 continue
             latency = self._now() - sent_s
@@ -159,12 +161,16 @@ class Talk:
         self.evidence.asked.append(asked)
         return asked
 
-    def _answer(self, request: int) -> Reply | None:
+    def _answer(self, request: int, command: int) -> Reply | None:
+        """A REPLY that does not echo is taken too: that fault has a line of its own."""
         found: list[Reply] = []
+
+        def answers(reply: Reply) -> bool:
+            return reply.request == request or (reply.command == command and reply.request not in self._sent)
 
         def came(items: list[Item]) -> bool:
             messages = [item.message for item in items if isinstance(item, Located)]
-            found.extend(m for m in messages if isinstance(m, Reply) and m.request == request)
+            found.extend(m for m in messages if isinstance(m, Reply) and answers(m))
             return bool(found)
 
         self.listen(_PATIENCE_S, came)
