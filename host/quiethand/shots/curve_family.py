@@ -27,6 +27,7 @@ class FamilyMember:
     kind: Literal["compound", "recurve"]
     stroke: Stroke
     holding_m_s2: float  # holding force over a usual bow's mass
+    moving_kg: float  # arrow and virtual mass at brace
 
 
 def stroke_of(launch: Launch) -> Stroke:
@@ -44,9 +45,11 @@ def family(kind: Literal["compound", "recurve"] | None) -> tuple[FamilyMember, .
             rise = 0.5 * (1 - np.cos(np.pi * np.clip(x / 0.14, 0, 1)))
             fall = 0.5 * (1 - np.cos(np.pi * np.clip((0.50 - x) / 0.22, 0, 1)))
             shape = ((1 - let_off) + let_off * rise) * fall
-            members.append(FamilyMember("compound", Stroke(x, 267.0 * shape / 0.030), 267.0 * (1 - let_off) / 2.7))
+            members.append(
+                FamilyMember("compound", Stroke(x, 267.0 * shape / 0.030), 267.0 * (1 - let_off) / 2.7, 0.030)
+            )
     if kind != "compound":
         x = np.linspace(0, 0.45, 301)
         shape = 1 - 0.78 * x / 0.45 - 0.22 * (x / 0.45) ** 4
-        members.append(FamilyMember("recurve", Stroke(x, 178.0 * shape / 0.027), 178.0 / 2.5))
+        members.append(FamilyMember("recurve", Stroke(x, 178.0 * shape / 0.027), 178.0 / 2.5, 0.027))
     return tuple(members)

@@ -1,15 +1,21 @@
 """What the string does to the riser while it drives the arrow: the shapes that the timing fits to the accelerometer.
 
-Momentum balance along the arrow, positive towards the target. The bow of mass M is held by a hand that goes on pushing
-with the holding force F0 and gives like a spring and damper; the string hand's hold fades as h(t) from 1 to 0; string,
-arrow and limbs carry the momentum (m + P) v, so
+Two laws, with the string's travel x from full draw. Energy: string, arrow and limbs move as one mass m + K(x) at the
+string's speed. Momentum along the arrow, positive towards the target: the bow of mass M is held by a hand that goes on
+pushing with the holding force F0 and gives like a spring and damper; the string hand's hold fades as h(t) from 1 to 0;
+string, arrow and limbs carry (m + P(x)) v, so
 
     M a = F0 (1 - h) - d[(m + P) v]/dt - c v_bow - k x_bow
 
-With a_L the launch model's acceleration of the nock and A = (m + K) a_L the force that drives it, the shapes are
-`net` (P = K, the hand unmoved), `drive` (more or less momentum per speed than K says), `spread` (P that changes along
-the stroke, in v^2), `damper` and `spring` (the hand's give to `net`). Their weights have priors, wide where nobody has
-measured.
+K is measured from an arrow's speed, which tells its value at brace alone. With straight, rigid limbs (Hickman) a limb
+tip moves by q per metre of string, where q falls to nothing as the string straightens: tips of mass m_t add 2 m_t q^2
+to K. So K(x) = K_brace + D k(x), with D not stated by anyone: shapes are made for several D, and the push tells which
+it is. D changes the time on the string by a fifth, and the speed at brace not at all.
+
+The shapes are `net` (P = K, the hand unmoved), `even`, `changing` and `middle` (P - K the same throughout, changing
+along the stroke, and largest in its middle), `damper` and `spring` (the hand's give to `net`). Their weights have
+priors, wide where nobody has measured. Cams keep their limbs slow: there D is 0, and one shape in v^2 is enough for
+what P changes.
 """
 
 from __future__ import annotations
@@ -28,11 +34,13 @@ if TYPE_CHECKING:
 
 __all__ = ["SHAPES", "PushModel", "PushShape", "push_model"]
 
-SHAPES: Final = ("net", "drive", "spread", "damper", "spring")
+SHAPES: Final = ("net", "even", "changing", "middle", "damper", "spring")
 _STEP_S: Final = 2.5e-5
 # A trigger lets go within a tenth of a millisecond or two; fingers take one to five (common practice, no source).
 _TRIGGER_S: Final = 0.2e-3
 _FINGERS_S: Final = (1.5e-3, 2.5e-3, 3.5e-3, 4.5e-3)
+# Tips of 10 to 30 g each that move by 0.45 to 0.7 per metre of string at full draw.
+_LIMBS_KG: Final = (0.0, 0.006, 0.012, 0.018, 0.024, 0.030)
 # Where the set-up does not state the bow's mass: most bows with stabilizers lie within 1.8 to 3.6 kg (common practice).
 _USUAL_MASS_KG: Final = 2.7
 _HAND_DAMPING_PER_S: Final = 30.0
@@ -45,12 +53,13 @@ class PushShape:
 
     fingers: bool
     hold_loss_s: float
+    limbs_kg: float  # D
     time_s: NDArray[np.float64]  # (n,) even steps, from before the hold fades to the departure
-    basis: NDArray[np.float64]  # (5, n) m/s2, in the order of SHAPES
+    basis: NDArray[np.float64]  # (6, n) m/s2, in the order of SHAPES
     string_speed: NDArray[np.float64]  # (n,) of the nock over its final speed: the string's impulse so far
     time_on_string_s: float
-    weight: NDArray[np.float64]  # (5,) prior means
-    weight_sigma: NDArray[np.float64]  # (5,)
+    weight: NDArray[np.float64]  # (6,) prior means
+    weight_sigma: NDArray[np.float64]  # (6,)
 
 
 @dataclass(frozen=True)
@@ -58,58 +67,88 @@ class PushModel:
     """All shapes that this bow may show, and how well the time on the string is known beforehand."""
 
     shapes: tuple[PushShape, ...]
-    time_sigma: float  # standard uncertainty of the time on the string, as a fraction of it
+    time_sigma: float  # standard uncertainty of each shape's time on the string, as a fraction of it
     from_setup: bool
     starts_s: tuple[float, ...] = field(default=())  # times on the string to start from where it is not known
 
+    def time_on_string_s(self) -> tuple[float, float]:
+        """What is known of it before any push was seen: mean and standard uncertainty."""
+        times = np.array([s.time_on_string_s for s in self.shapes])
+        return float(times.mean()), float(np.hypot(times.std(), self.time_sigma * times.mean()))
+
 
 def _shape(
-    stroke: Stroke, hold_loss_s: float, *, fingers: bool, force_m_s2: float, mass_known: bool, generic: bool = False
+    stroke: Stroke,
+    hold_loss_s: float,
+    *,
+    fingers: bool,
+    force_m_s2: float,
+    mass_known: bool,
+    moving_kg: float,
+    limbs_kg: float = 0.0,
 ) -> PushShape:
     """Integrates the nock from full draw with a hold that fades as a raised cosine (semi-implicit Euler)."""
     a0 = float(stroke.accel_m_s2[0])
     travel, accel = stroke.travel_m, stroke.accel_m_s2
+    length = float(travel[-1])
     n_max = int(0.045 / _STEP_S)
-    start = -hold_loss_s / 2
-    t = start + _STEP_S * np.arange(n_max)
+    t = -hold_loss_s / 2 + _STEP_S * np.arange(n_max)
     hold = np.where(t >= hold_loss_s / 2, 0.0, 0.5 * (1 - np.sin(np.pi * np.clip(t / hold_loss_s, -0.5, 0.5))))
     # A list of floats and numpy's own interpolation by hand: each step costs a microsecond instead of five.
-    even = np.linspace(0.0, float(travel[-1]), 512)
+    even = np.linspace(0.0, length, 512)
     table = [*np.interp(even, travel, accel).tolist(), float(accel[-1])]
-    per_m = 511.0 / float(travel[-1])
-    x = v = 0.0
-    a_out, v_out = [], []
+    per_m = 511.0 / length
+    share = limbs_kg / moving_kg
+    # k(x) of rigid limbs falls nearly evenly (within 5 % of full, for limbs of 0.40 to 0.52 m)
+    slope = -share / (2 * length)
+    x = v = g = 0.0  # g is momentum over m + K at brace
+    x_out, v_out, g_out = [], [], []
     for h in hold.tolist():
         at = x * per_m
         i = int(at)
         if i >= 511:
             break
-        free = table[i] + (at - i) * (table[i + 1] - table[i])
-        a = max(0.0, free - h * a0)
-        a_out.append(a)
+        x_out.append(x)
         v_out.append(v)
-        v += a * _STEP_S
+        g_out.append(g)
+        free = table[i] + (at - i) * (table[i + 1] - table[i]) - h * a0
+        g = max(0.0, g + (free + slope * v * v) * _STEP_S)
+        v = g / (1 + share * (1 - x / length))
         x += v * _STEP_S
-    n = len(a_out)
-    a_arr, v_arr = np.array(a_out), np.array(v_out)
+    n = len(x_out)
+    way, speed_v = np.array(x_out) / length, np.array(v_out)
     times: NDArray[np.float64] = np.asarray(t[:n], dtype=np.float64)
-    drive = -a_arr / a0 * force_m_s2
-    net = drive + (1 - hold[:n]) * force_m_s2
+
+    def pushed(momentum: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(-np.gradient(momentum, _STEP_S) / a0 * force_m_s2)
+
+    # fingers: P - K falls with x, and bulges; a trigger's bow: P grows a little along the stroke
+    changing = pushed(speed_v * (1 - way)) if fingers else (speed_v / speed_v[-1]) ** 2 * force_m_s2
+    middle = pushed(speed_v * 4 * way * (1 - way)) if fingers else np.zeros(n)
+    net = pushed(np.array(g_out)) + (1 - hold[:n]) * force_m_s2
     speed: NDArray[np.float64] = np.cumsum(net) * _STEP_S
     place: NDArray[np.float64] = np.cumsum(speed) * _STEP_S
-    v_rel = v_arr / v_arr[-1]
-    basis = np.stack([net, drive, v_rel**2 * force_m_s2, -speed * _HAND_DAMPING_PER_S, -place * _HAND_STIFFNESS_PER_S2])
-    # `drive` is over K by the limbs' forward momentum; recurve limbs carry more of it and give it up along the stroke.
-    weight = np.array([1.0, 0.1, 0.0, 1.0, 1.0])
-    sigma = np.array([0.05 if mass_known else 0.6, 0.3, 1.5 if fingers else 0.3, 1.0, 1.0])
-    if generic and fingers:
-        # limbs only ever give momentum up: without this a recurve's shape could pass for a compound's
-        weight[2], sigma[2] = 0.5, 0.5
-    return PushShape(fingers, hold_loss_s, times, basis, v_rel, float(times[-1]), weight, sigma)
+    basis = np.stack(
+        [net, pushed(speed_v), changing, middle, -speed * _HAND_DAMPING_PER_S, -place * _HAND_STIFFNESS_PER_S2]
+    )
+    weight, sigma = _priors(fingers=fingers, mass_known=mass_known, limbs_share=share)
+    return PushShape(
+        fingers, hold_loss_s, limbs_kg, times, basis, speed_v / speed_v[-1], float(times[-1]), weight, sigma
+    )
+
+
+def _priors(*, fingers: bool, mass_known: bool, limbs_share: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    weight = np.array([1.0, 0.1, 0.0, 0.0, 1.0, 1.0])
+    sigma = np.array([0.05 if mass_known else 0.6, 0.3, 0.3, 0.15, 1.0, 1.0])
+    if fingers:
+        # the tips go forward faster than their share of the energy says (geometry of rigid limbs)
+        weight[1:4] = [0.1, 0.1 + 0.55 * limbs_share, 0.1 + 0.5 * limbs_share]
+        sigma[1:4] = [0.3, 0.4, 0.3]
+    return weight, sigma
 
 
 def _time_sigma(setup: Setup, launch: Launch) -> float:
-    """Relative standard uncertainty of the launch model's time on the string.
+    """Relative standard uncertainty of the time on the string, the limbs' share of the moving mass given.
 
     Time goes as sqrt((m + K)/F) x length: virtual mass known to 10 % (of a fifth of the moving mass), friction to 0.01,
     the scale that weighed the curve to 1 %, the holding weight to 5 % (it rules the first centimetre), lengths to 3 mm.
@@ -121,22 +160,36 @@ def _time_sigma(setup: Setup, launch: Launch) -> float:
     return float(np.sqrt(np.sum(np.square(parts))))
 
 
+def _ways(kind: str | None) -> list[tuple[bool, float, float]]:
+    """Fingers or not, how long the hold takes to go, and D."""
+    fingers = [(True, w, d) for d in _LIMBS_KG for w in (_FINGERS_S if kind == "recurve" else (3e-3,))]
+    trigger = [(False, _TRIGGER_S, 0.0)]
+    return {"compound": trigger, "recurve": fingers}.get(kind or "", trigger + fingers)
+
+
 def _build(launch: Launch | None, setup: Setup | None) -> PushModel:
     kind = setup.bow.kind if setup is not None else None
-    ways = {
-        "compound": [(False, _TRIGGER_S)],
-        "recurve": [(True, w) for w in _FINGERS_S],
-        None: [(False, _TRIGGER_S), (True, 3e-3)],
-    }[kind]
     mass = setup.bow.mass_kg if setup is not None else None
     shapes: list[PushShape] = []
     if launch is not None and setup is not None:
         stroke = stroke_of(launch)
         force = launch.holding_weight_n / (mass or _USUAL_MASS_KG)
-        shapes += [_shape(stroke, w, fingers=f, force_m_s2=force, mass_known=mass is not None) for f, w in ways]
+        moving = launch.arrow_mass_kg + launch.virtual_mass_kg
+        for fingers, width, limbs in _ways(kind):
+            shapes.append(
+                _shape(
+                    stroke,
+                    width,
+                    fingers=fingers,
+                    force_m_s2=force,
+                    mass_known=mass is not None,
+                    moving_kg=moving,
+                    limbs_kg=limbs,
+                )
+            )
         return PushModel(tuple(shapes), _time_sigma(setup, launch), from_setup=True)
     for member in family(kind):
-        for fingers, width in ways:
+        for fingers, width, limbs in _ways(kind):
             if fingers == (member.kind == "recurve"):
                 shape = _shape(
                     member.stroke,
@@ -144,7 +197,8 @@ def _build(launch: Launch | None, setup: Setup | None) -> PushModel:
                     fingers=fingers,
                     force_m_s2=member.holding_m_s2,
                     mass_known=False,
-                    generic=True,
+                    moving_kg=member.moving_kg,
+                    limbs_kg=limbs,
                 )
                 shapes.append(shape)
     return PushModel(tuple(shapes), 0.25, from_setup=False, starts_s=(0.012, 0.015, 0.019))

@@ -109,8 +109,9 @@ def find_instants(candidate: Candidate, setup: Setup | None, launch: Launch | No
             else "the accelerometer clipped while the arrow was on the string: release from what is left of the push"
         )
     if fit is None:
-        length = launch.time_on_string_s if launch else candidate.departure_s - candidate.release_s
-        spread = model.time_sigma * length if launch else _ASSUMED_SIGMA_S
+        length, spread = (
+            model.time_on_string_s() if launch else (candidate.departure_s - candidate.release_s, _ASSUMED_SIGMA_S)
+        )
         notes.append(
             "the push cannot be fitted: release from the launch model's time on the string"
             if launch

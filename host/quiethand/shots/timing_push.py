@@ -15,13 +15,15 @@ from numpy.typing import NDArray
 
 from quiethand.shots.push_model import PushModel, PushShape
 
-__all__ = ["PushFit", "best_push", "fit_push"]
+__all__ = ["PushFit", "best_push"]
 
 # The push model is good to about 6 % of its size and 1 m/s2, over some 1.5 ms (judged by the spread of
 # recurve and compound models with other limbs and hands).
 _MODEL_SHARE: Final = 0.06
 _MODEL_FLOOR_M_S2: Final = 1.0
 _MODEL_LASTS_S: Final = 1.5e-3
+_LEVEL_SIGMA: Final = 0.3  # m/s2 by which the hold's level may be off, and per 10 ms drift
+_TURNS: Final = 9
 _MS: Final = 1e-3
 
 
@@ -37,79 +39,33 @@ class PushFit:
     cost: float  # chi squared with priors, to compare shapes
 
 
-def _basis_at(shape: PushShape, u_s: NDArray[np.float64], stretch: float) -> NDArray[np.float64]:
-    """The shapes at times u after release on a clock that runs `stretch` times slower, shape (5, n)."""
-    step = shape.time_s[1] - shape.time_s[0]
-    at = np.clip((u_s / stretch - shape.time_s[0]) / step, 0.0, len(shape.time_s) - 1.000001)
-    i = at.astype(np.intp)
-    part = at - i
-    return np.asarray(shape.basis[:, i] * (1 - part) + shape.basis[:, i + 1] * part)
+@dataclass(frozen=True)
+class _Tables:
+    """All shapes of a model on one grid of their own time over their time on the string, so that they fit as one."""
+
+    from_part: float  # grid begins here, even steps to 1
+    values: NDArray[np.float64]  # (g, s, k)
+    slopes: NDArray[np.float64]  # (g, s, k) per unit of the grid's variable
+    model_s: NDArray[np.float64]  # (s,) times on the string
 
 
-def fit_push(
-    time_s: NDArray[np.float64],
-    push_m_s2: NDArray[np.float64],
-    noise_m_s2: float,
-    period_s: float,
-    shape: PushShape,
-    *,
-    departure_s: float,
-    departure_sigma_s: float,
-    time_sigma: float,
-    time_start_s: float,
-) -> PushFit:
-    """Fits one shape to the acceleration along the arrow, (n,) with the hold's own level taken off.
+_GRID: Final = 1024
+_tables_of: list[tuple[PushModel, _Tables]] = []
 
-    Args:
-        time_s: when each took place, seconds; only samples free of the shock.
-        departure_s, departure_sigma_s: what the shock says of the departure.
-        time_sigma: relative standard uncertainty of the shape's own time on the string.
-        time_start_s: time on the string to start from.
-    """
-    model_s = shape.time_on_string_s
-    mean, spread = np.append(shape.weight, [0.0, 0.0]), np.append(shape.weight_sigma, [0.3, 0.3])
-    weights = mean.copy()
-    k = len(weights)
-    onset, total = departure_s - time_start_s, time_start_s
-    correlated = max(1.0, _MODEL_LASTS_S / period_s)
-    cost, normal = np.inf, np.eye(k + 2)
-    model = np.zeros_like(push_m_s2)
 
-    def columns(onset_s: float, total_s: float) -> NDArray[np.float64]:
-        u = time_s - onset_s
-        level = np.ones_like(u)
-        return np.vstack([_basis_at(shape, u, total_s / model_s), level, u * 100.0])
-
-    for _ in range(8):
-        cols = columns(onset, total)
-        model = weights @ cols
-        by_onset = weights @ (columns(onset + 1e-5, total) - columns(onset - 1e-5, total)) / 2e-5
-        by_total = weights @ (columns(onset, total + 1e-5) - columns(onset, total - 1e-5)) / 2e-5
-        variance = noise_m_s2**2 + correlated * ((_MODEL_SHARE * model) ** 2 + _MODEL_FLOOR_M_S2**2)
-        slopes = np.vstack([cols, by_onset * _MS, by_total * _MS]) / np.sqrt(variance)
-        rest = (push_m_s2 - model) / np.sqrt(variance)
-        normal = slopes @ slopes.T
-        right = slopes @ rest
-        normal[np.arange(k), np.arange(k)] += 1 / spread**2
-        right[:k] += (mean - weights) / spread**2
-        time_weight = 1 / (time_sigma * model_s / _MS) ** 2
-        normal[k + 1, k + 1] += time_weight
-        right[k + 1] += time_weight * (model_s - total) / _MS
-        end_weight = 1 / (departure_sigma_s / _MS) ** 2
-        normal[k:, k:] += end_weight
-        right[k:] += end_weight * (departure_s - onset - total) / _MS
-        step = np.linalg.solve(normal, right)
-        weights = weights + step[:k]
-        onset += float(np.clip(step[k], -1, 1)) * _MS
-        total = float(np.clip(total + np.clip(step[k + 1], -1, 1) * _MS, 0.5 * model_s, 2.0 * model_s))
-        cost = float(rest @ rest + np.sum(((weights - mean) / spread) ** 2) + np.sum(np.log(variance)))
-        cost += time_weight * ((model_s - total) / _MS) ** 2
-        if np.all(np.abs(step[k:]) < 2e-3):
-            break
-    left = push_m_s2 - model
-    misfit = float(np.sqrt(np.mean(left**2)) / max(np.abs(push_m_s2).max(), 1e-9))
-    covariance = np.asarray(np.linalg.inv(normal)[k:, k:] * _MS**2, dtype=np.float64)
-    return PushFit(shape, onset, total, covariance, misfit, cost)
+def _tables(model: PushModel) -> _Tables:
+    for kept, tables in _tables_of:
+        if kept is model:
+            return tables
+    model_s = np.array([s.time_on_string_s for s in model.shapes])
+    first = min(float(s.time_s[0]) / s.time_on_string_s for s in model.shapes) - 2 / _GRID
+    part = np.linspace(first, 1.0, _GRID)
+    values = np.array([[np.interp(part * s.time_on_string_s, s.time_s, b) for b in s.basis] for s in model.shapes])
+    values = np.ascontiguousarray(values.transpose(2, 0, 1))
+    made = _Tables(first, values, np.gradient(values, part, axis=0), model_s)
+    _tables_of.append((model, made))
+    del _tables_of[:-4]
+    return made
 
 
 def best_push(
@@ -122,34 +78,96 @@ def best_push(
     departure_s: float,
     departure_sigma_s: float,
 ) -> PushFit | None:
-    """The fits of all shapes as one: a mean weighted by how well each fits, their disagreement in its spread."""
+    """Fits every shape to the acceleration along the arrow, and takes them as one.
+
+    The result is a mean weighted by how well each fits, their disagreement in its spread.
+
+    Args:
+        time_s: when each sample took place, (n,) seconds; only samples free of the shock.
+        push_m_s2: (n,) with the hold's own level taken off.
+        departure_s, departure_sigma_s: what the shock says of the departure.
+    """
     if len(time_s) < 8:
         return None
-    fits: list[PushFit] = []
-    for shape in model.shapes:
-        for start in model.starts_s or (shape.time_on_string_s,):
-            fit = fit_push(
-                time_s,
-                push_m_s2,
-                noise_m_s2,
-                period_s,
-                shape,
-                departure_s=departure_s,
-                departure_sigma_s=departure_sigma_s,
-                time_sigma=model.time_sigma,
-                time_start_s=start,
-            )
-            fits.append(fit)
-    cost = np.array([f.cost for f in fits])
+    tables = _tables(model)
+    times = model.starts_s
+    which = np.tile(np.arange(len(model.shapes)), max(1, len(times)))
+    model_s = tables.model_s[which]
+    total = np.repeat(np.array(times), len(model.shapes)) if times else model_s.copy()
+    onset = departure_s - total
+    shapes = [model.shapes[i] for i in which]
+    level = ([0.0, 0.0], [_LEVEL_SIGMA, _LEVEL_SIGMA])
+    mean = np.array([[*s.weight, *level[0]] for s in shapes])
+    pull = np.array([[*s.weight_sigma, *level[1]] for s in shapes]) ** -2.0
+    k = mean.shape[1]
+    weights = mean.copy()
+    correlated = max(1.0, _MODEL_LASTS_S / period_s)
+    time_weight = (_MS / (model.time_sigma * model_s)) ** 2
+    end_weight = (_MS / departure_sigma_s) ** 2
+    n, last = len(time_s), _GRID - 1.000001
+    per_part = (_GRID - 1) / (1 - tables.from_part)
+    moved = np.zeros((len(which), n, k))  # along each shape, the derivative of its columns by the grid's variable
+    cols = np.empty_like(moved)
+    cols[:, :, k - 2] = 1.0
+    diagonal = np.arange(k)
+    for turn in range(_TURNS):
+        u = time_s - onset[:, None]
+        raw = (u / total[:, None] - tables.from_part) * per_part
+        at = np.clip(raw, 0.0, last)
+        i = at.astype(np.intp)
+        part = (at - i)[:, :, None]
+        rows = which[:, None]
+        cols[:, :, : k - 2] = tables.values[i, rows] * (1 - part) + tables.values[i + 1, rows] * part
+        moved[:, :, : k - 2] = tables.slopes[i, rows]
+        cols[:, :, k - 1] = u * 100.0
+        fitted = np.einsum("snk,sk->sn", cols, weights)
+        slope = np.einsum("snk,sk->sn", moved, weights) * ((raw > 0) & (raw < last)) / total[:, None]
+        variance = noise_m_s2**2 + correlated * ((_MODEL_SHARE * fitted) ** 2 + _MODEL_FLOOR_M_S2**2)
+        scale = 1 / np.sqrt(variance)
+        rest = (push_m_s2 - fitted) * scale
+        by_total = -slope * u / total[:, None] * _MS
+        by_onset = (-slope - 100.0 * weights[:, k - 1 :]) * _MS
+        slopes = np.concatenate([cols, by_onset[:, :, None], by_total[:, :, None]], axis=2) * scale[:, :, None]
+        turned = slopes.transpose(0, 2, 1)
+        normal = turned @ slopes
+        right = (turned @ rest[:, :, None])[:, :, 0]
+        normal[:, diagonal, diagonal] += pull
+        right[:, :k] += (mean - weights) * pull
+        normal[:, k + 1, k + 1] += time_weight
+        right[:, k + 1] += time_weight * (model_s - total) / _MS
+        normal[:, k:, k:] += end_weight
+        right[:, k:] += (end_weight * (departure_s - onset - total) / _MS)[:, None]
+        cost = np.einsum("sn,sn->s", rest, rest) + np.log(variance).sum(axis=1)
+        cost += np.sum((mean - weights) ** 2 * pull, axis=1) + time_weight * ((model_s - total) / _MS) ** 2
+        cost += end_weight * ((departure_s - onset - total) / _MS) ** 2
+        step = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
+        if turn == _TURNS - 1 or bool(np.all(np.abs(step[:, k:]) < 2e-3)):
+            break
+        weights = weights + step[:, :k]
+        onset = onset + np.clip(step[:, k], -1, 1) * _MS
+        total = np.clip(total + np.clip(step[:, k + 1], -1, 1) * _MS, 0.5 * model_s, 2.0 * model_s)
+    covariance = np.linalg.inv(normal)[:, k:, k:] * _MS**2
+    left = push_m_s2 - fitted
+    misfit = np.sqrt(np.mean(left**2, axis=1)) / max(float(np.abs(push_m_s2).max()), 1e-9)
+    return _as_one(shapes, onset, total, covariance, misfit, cost)
+
+
+def _as_one(
+    shapes: list[PushShape],
+    onset_s: NDArray[np.float64],
+    total_s: NDArray[np.float64],
+    covariance_s2: NDArray[np.float64],
+    misfit: NDArray[np.float64],
+    cost: NDArray[np.float64],
+) -> PushFit | None:
     good = np.isfinite(cost)
     if not good.any():
         return None
     share = np.where(good, np.exp(-np.clip(cost - cost[good].min(), 0, 200) / 2), 0.0)
     share /= share.sum()
-    both = np.array([[f.release_s, f.time_on_string_s] for f in fits])
+    both = np.stack([onset_s, total_s], axis=1)
     mean = share @ both
     off = both - mean
-    covariance = np.einsum("i,ijk->jk", share, np.array([f.covariance_s2 for f in fits]))
-    covariance += np.einsum("i,ij,ik->jk", share, off, off)
-    best = fits[int(np.argmax(share))]
-    return PushFit(best.shape, float(mean[0]), float(mean[1]), covariance, best.misfit, best.cost)
+    covariance = np.einsum("i,ijk->jk", share, covariance_s2) + np.einsum("i,ij,ik->jk", share, off, off)
+    best = int(np.argmax(share))
+    return PushFit(shapes[best], float(mean[0]), float(mean[1]), covariance, float(misfit[best]), float(cost[best]))
