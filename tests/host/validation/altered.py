@@ -137,13 +137,13 @@ def figures(shot: Shot, since_s: float = 0.0) -> Figures:
 
 
 def changed(before: Figures, after: Figures, tolerance: float) -> dict[str, tuple[float, float]]:
-    """Figures that differ by more than a tolerance, or are there in one alone."""
+    """Figures that differ by more than a tolerance and a millionth of themselves, or are there in one alone."""
     names = before.keys() | after.keys()
     pairs = {name: (before.get(name, float("nan")), after.get(name, float("nan"))) for name in sorted(names)}
     return {
         name: (a, b)
         for name, (a, b) in pairs.items()
-        if not (np.isnan(a) and np.isnan(b)) and not abs(a - b) <= tolerance
+        if not (np.isnan(a) and np.isnan(b)) and not abs(a - b) <= tolerance + 1e-6 * abs(a)
     }
 
 
