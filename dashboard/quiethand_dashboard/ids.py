@@ -19,6 +19,7 @@ ANNOUNCE: Final = "announce"
 # the latest shot
 LATEST_EMPTY: Final = "latest-empty"
 LATEST_BODY: Final = "latest-body"
+LATEST_SHOWN: Final = "latest-shown"
 LATEST_HEAD: Final = "latest-head"
 LATEST_SENTENCE: Final = "latest-sentence"
 LATEST_FIGURES: Final = "latest-figures"
@@ -65,6 +66,11 @@ def trace_graph(page: str, axis: str) -> str:
 def parts_graph(axis: str) -> str:
     """The graph of where the turn about one axis came from."""
     return f"latest-parts-{axis}"
+
+
+def fresh_figure(graph: str) -> str:
+    """The store that a graph is drawn from."""
+    return f"{graph}-fresh"
 
 
 def save_button(figure: str, image: str) -> dict[str, str]:

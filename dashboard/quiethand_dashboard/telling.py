@@ -64,16 +64,18 @@ def _known(value: float | None) -> bool:
     return value is not None and math.isfinite(value)
 
 
-def _sized(value: float, sigma: float | None, unit: str, digits: int) -> Said:
+def _sized(value: float, sigma: float | None, unit: str, way: str, digits: int) -> Said:
     spread = f"± {sigma:.{digits}f}" if sigma is not None and math.isfinite(sigma) else ""
-    return Said(f"{value:.{digits}f}", unit, spread)
+    number = f"{value:.{digits}f}"
+    way = way if float(number) else ""  # what is shown as zero has no direction
+    return Said(number, f"{unit} {way}".strip(), spread)
 
 
 def said_axis(axis: str, value: float | None, sigma: float | None = None, unit: str = "deg") -> Said:
     """A turn: size, unit and direction in words; `axis` is "cant", "pitch" or "yaw"."""
     if value is None or not _known(value):
         return _UNKNOWN
-    return _sized(abs(value), sigma, f"{unit} {axis_direction(axis, value)}", digits_for(sigma, usual=2))
+    return _sized(abs(value), sigma, unit, axis_direction(axis, value), digits_for(sigma, usual=2))
 
 
 def said_shift(side: str, value: float | None, sigma: float | None = None) -> Said:
@@ -81,7 +83,7 @@ def said_shift(side: str, value: float | None, sigma: float | None = None) -> Sa
     if value is None or not _known(value):
         return _UNKNOWN
     plus, minus = {"right": ("right", "left"), "up": ("high", "low")}[side]
-    return _sized(abs(value), sigma, f"mm {plus if value >= 0 else minus}", digits_for(sigma, usual=1, most=1))
+    return _sized(abs(value), sigma, "mm", plus if value >= 0 else minus, digits_for(sigma, usual=1, most=1))
 
 
 def said_window(contract: Mapping[str, Any]) -> Said:
@@ -90,7 +92,7 @@ def said_window(contract: Mapping[str, Any]) -> Said:
     if value is None:
         return _UNKNOWN
     sigma_ms = None if sigma is None else sigma * 1e3
-    return _sized(value * 1e3, sigma_ms, "ms", digits_for(sigma_ms, usual=1, most=2))
+    return _sized(value * 1e3, sigma_ms, "ms", "", digits_for(sigma_ms, usual=1, most=2))
 
 
 def sentence(contract: Mapping[str, Any]) -> str:

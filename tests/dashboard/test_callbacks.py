@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import UTC
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -41,7 +42,7 @@ def links(component: Any) -> Iterator[str]:
 
 
 def test_the_newest_shot_is_shown(store: Store) -> None:
-    view = latest.latest_view(store, None, "light", UTC)
+    view = latest.latest_text(store, None, UTC)
     newest = store.latest_shots(1)[0]
     assert (view.empty_hidden, view.body_hidden) == (True, False)
     assert f"Shot {newest.number}" in words(view.head)
@@ -53,29 +54,38 @@ def test_the_newest_shot_is_shown(store: Store) -> None:
     assert "at 18 m" in figures
     assert "limit 20 mm" in figures
     assert len(list(links(view.recent))) == latest.DOZEN
-    for figure in (view.recent_figure, view.parts_yaw, view.yaw, view.pitch, view.cant):
+    assert view.shown == {"shot": newest.id, "last": newest.id}
+
+
+def test_the_figures_of_a_shot(store: Store) -> None:
+    drawn = latest.latest_figures(store, store.latest_shots(1)[0].id, "dark")
+    assert drawn is not None
+    assert "Grey band" in drawn.band
+    for figure in drawn[1:]:
         go.Figure(figure)
+        assert len(figure["data"]) > 0
+    assert latest.latest_figures(store, 10**9, "light") is None
 
 
 def test_a_chosen_shot_stays_and_the_way_back_is_there(store: Store) -> None:
     older = store.latest_shots(5)[-1]
-    view = latest.latest_view(store, older.id, "dark", UTC)
+    view = latest.latest_text(store, older.id, UTC)
     assert f"Shot {older.number}" in words(view.head)
     assert "/" in list(links(view.head))
 
 
 def test_a_shot_from_before_the_dozen_is_in_its_list(store: Store) -> None:
     first = store.latest_shots(200)[-1]
-    view = latest.latest_view(store, first.id, "light", UTC)
+    view = latest.latest_text(store, first.id, UTC)
     assert f"/?shot={first.id}" in list(links(view.recent))
 
 
 def test_an_unknown_shot_gives_the_newest(store: Store) -> None:
-    assert "Back to the newest" not in words(latest.latest_view(store, 10**12, "light", UTC).head)
+    assert "Back to the newest" not in words(latest.latest_text(store, 10**12, UTC).head)
 
 
 def test_an_empty_store_says_what_to_do(fresh: Store) -> None:
-    view = latest.latest_view(fresh, None, "light", UTC)
+    view = latest.latest_text(fresh, None, UTC)
     assert (view.empty_hidden, view.body_hidden) == (False, True)
 
 
@@ -92,9 +102,9 @@ def test_what_came_after_the_last_shot_is_told(fresh: Store) -> None:
     doc = document(4, "Match arrow")
     to = recording(fresh, 4, "Match arrow", EVENING, doc)
     add(fresh, to, shot(1, "Match arrow", np.random.default_rng(0)), EVENING, doc)
-    assert "not counted" not in words(latest.latest_view(fresh, None, "light", UTC).head)
+    assert "not counted" not in words(latest.latest_text(fresh, None, UTC).head)
     fresh.add_rejected(to, [Rejected(400.0, "dry_fire", "far too short")], started_unix_s=EVENING)
-    view = latest.latest_view(fresh, None, "light", UTC)
+    view = latest.latest_text(fresh, None, UTC)
     assert "not counted as a shot, dry fire. far too short" in " ".join(words(view.head).split())
     assert DRY_FIRE in words(view.flags)
 
@@ -105,8 +115,11 @@ def test_no_usual_is_claimed_from_few_shots(fresh: Store) -> None:
     rng = np.random.default_rng(0)
     for number in (1, 2, 3):
         add(fresh, to, shot(number, "Match arrow", rng, inertia=False), EVENING, doc)
-    view = latest.latest_view(fresh, None, "light", UTC)
-    assert "appears after some more shots" in view.band
+    view = latest.latest_text(fresh, None, UTC)
+    assert view.shown is not None
+    drawn = latest.latest_figures(fresh, view.shown["shot"], "light")
+    assert drawn is not None
+    assert "appears after some more shots" in drawn.band
     assert "unusual" not in words(view.flags)
     assert "no inertia" in words(view.notes)
 
@@ -119,11 +132,13 @@ def test_a_shot_out_of_the_usual_is_flagged(fresh: Store) -> None:
         add(fresh, to, shot(number, "Match arrow", rng), EVENING, doc)
     last = add(fresh, to, shot(21, "Match arrow", rng, fault=1.2), EVENING, doc)
     assert last is not None
-    view = latest.latest_view(fresh, None, "light", UTC)
+    view = latest.latest_text(fresh, None, UTC)
     assert "yaw" in words(view.flags)
     assert "usually" in words(view.flags)
     assert "over the limit" in words(view.flags).lower()
-    assert max(t["line"]["width"] for t in view.yaw["data"]) > 4  # and drawn thick where it leaves the band
+    drawn = latest.latest_figures(fresh, last, "light")
+    assert drawn is not None
+    assert max(t["line"]["width"] for t in drawn.yaw["data"]) > 4  # and drawn thick where it leaves the band
     usual = fresh.shot(last - 1)
     assert usual is not None
     assert unusual(usual, fresh.usual_inputs(usual.id)) == []
@@ -137,7 +152,10 @@ def test_limit_and_distance_come_from_the_shots_own_setup(store: Store) -> None:
     assert target_of(None).limit_mm is None
 
 
-def test_a_pulse_without_change_updates_nothing(store: Store) -> None:
+def test_a_pulse_without_change_updates_nothing(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("QUIETHAND_HOME", str(tmp_path))  # where no sensor was ever live
     token, header, notice = shell.pulse(store, None, None, 0.0)
     assert header == "No sensor yet"
     assert notice == []
@@ -278,6 +296,28 @@ def test_an_arrow_too_light_is_cautioned_against(store: Store) -> None:
     # 50 lbf: 5 grains per pound (ASTM F1544-11) are 250 gr, 16.2 g
     assert "grains per pound" in words(launch.launch_view(choice, 0.0155, 0.75, "light").cautions)
     assert words(launch.launch_view(choice, 0.017, 0.75, "light").cautions) == ""
+
+
+def test_sliders_next_to_the_set_ups_own_values_mean_them(store: Store) -> None:
+    choice = next(iter(launch.bow_choices(store).values()))
+    own = choice.setup.arrow.mass_kg
+    assert own is not None
+    mass_g = round(own * 1e3, 1)
+    assert mass_g != own * 1e3
+    assert launch.as_set(choice, mass_g, 75) == (own, None)
+    assert launch.as_set(choice, mass_g + 0.1, 76) == (pytest.approx((mass_g + 0.1) / 1e3), 0.76)
+    assert "stretched" not in launch.launch_view(choice, *launch.as_set(choice, mass_g, 75), "light").about
+
+
+def test_what_was_not_counted_on_other_days_is_not_listed(fresh: Store) -> None:
+    doc = document(4, "Match arrow")
+    to = recording(fresh, 4, "Match arrow", EVENING, doc)
+    add(fresh, to, shot(1, "Match arrow", np.random.default_rng(0)), EVENING, doc)
+    fresh.add_rejected(to, [Rejected(-86400.0, "tap", "the day before"), Rejected(5.0, "tap", "today")],
+                       started_unix_s=EVENING)  # fmt: skip
+    told = words(latest.latest_text(fresh, None, UTC).rejected)
+    assert "today" in told
+    assert "the day before" not in told
 
 
 def test_a_bow_that_holds_nothing_back_gets_a_sentence(store: Store) -> None:

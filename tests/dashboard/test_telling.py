@@ -36,6 +36,7 @@ def test_signs_are_words() -> None:
     assert telling.said_axis("yaw", -0.12, 0.003) == telling.Said("0.120", "deg right", "± 0.003")
     assert telling.said_axis("pitch", 0.3).text == "0.30 deg down"
     assert telling.said_axis("cant", -0.3).text == "0.30 deg top limb left"
+    assert telling.said_axis("yaw", -0.0001, 0.02) == telling.Said("0.00", "deg", "± 0.02")  # a zero has no direction
     assert telling.said_shift("up", -4.1).text == "4.1 mm low"
     assert telling.said_shift("right", 4.14, 0.6).text == "4.1 mm right"
 

@@ -11,6 +11,7 @@ from quiethand.store.measures import MEASURES
 
 from quiethand_dashboard import ids, telling
 from quiethand_dashboard.callbacks.fetched import MOST_EARLIER, usual_band
+from quiethand_dashboard.callbacks.zoom import draw_keeping_zoom, fresh
 from quiethand_dashboard.figures.excess import excess_spans, excess_words
 from quiethand_dashboard.figures.palette import Scheme
 from quiethand_dashboard.figures.side_by_side import csv_text, rows
@@ -182,6 +183,8 @@ def _table(shots: Sequence[ShotRecord]) -> Any:
 
 
 def register(app: Dash, store: Store) -> None:
+    draw_keeping_zoom(app, [ids.trace_graph("compare", axis) for axis in ("yaw", "pitch", "cant")])
+
     @app.callback(
         Output(ids.COMPARE_GRID, "rowData"),
         Output(ids.COMPARE_EMPTY, "hidden"),
@@ -216,9 +219,9 @@ def register(app: Dash, store: Store) -> None:
         Output(ids.COMPARE_CHOSEN, "children"),
         Output(ids.COMPARE_EXCESS, "children"),
         Output(ids.COMPARE_TABLE, "children"),
-        Output(ids.trace_graph("compare", "yaw"), "figure"),
-        Output(ids.trace_graph("compare", "pitch"), "figure"),
-        Output(ids.trace_graph("compare", "cant"), "figure"),
+        fresh(ids.trace_graph("compare", "yaw")),
+        fresh(ids.trace_graph("compare", "pitch")),
+        fresh(ids.trace_graph("compare", "cant")),
         Input(ids.COMPARE_URL, "search"),
         Input(ids.SCHEME, "computedColorScheme"),
         Input(ids.ZONE, "data"),

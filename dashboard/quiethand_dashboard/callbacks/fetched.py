@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
@@ -21,10 +22,12 @@ from quiethand.words import axis_words
 from quiethand_dashboard.figures.traces import Band
 
 if TYPE_CHECKING:
+    from datetime import tzinfo
+
     from quiethand.store.records import Earlier, ShotRecord
     from quiethand.store.store import Store
 
-__all__ = ["Target", "setup_of", "target_of", "unusual", "usual_band"]
+__all__ = ["Target", "day_start", "setup_of", "target_of", "unusual", "usual_band"]
 
 MOST_EARLIER: Final = 50
 # The part of a trace that a panel shows unzoomed, and some more; a point each half millisecond draws a smooth edge.
@@ -67,6 +70,11 @@ def target_of(setup: Setup | None) -> Target:
     stated, face = setup.limits.get("pointing_shift"), face_of(setup)
     limit = stated.value if stated else face.ten_radius_mm if face else None
     return Target(setup.target.distance_m, limit)
+
+
+def day_start(unix_s: float, zone: tzinfo) -> float:
+    """The midnight before a moment, by the zone's clock."""
+    return datetime.fromtimestamp(unix_s, zone).replace(hour=0, minute=0, second=0, microsecond=0).timestamp()
 
 
 def usual_band(earlier: Sequence[Earlier]) -> Band | None:

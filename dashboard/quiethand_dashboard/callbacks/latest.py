@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from urllib.parse import parse_qs
 
-from dash import Dash, Input, Output
+from dash import Dash, Input, Output, State, no_update
 from quiethand.bow.cautions import cautions_for
+from quiethand.judge.usual import LEAST_SHOTS
 
 from quiethand_dashboard import ids, telling
-from quiethand_dashboard.callbacks.fetched import MOST_EARLIER, setup_of, target_of, unusual, usual_band
+from quiethand_dashboard.callbacks.fetched import MOST_EARLIER, day_start, setup_of, target_of, unusual, usual_band
+from quiethand_dashboard.callbacks.zoom import draw_keeping_zoom, fresh
 from quiethand_dashboard.figures.excess import excess_spans
 from quiethand_dashboard.figures.palette import Scheme
 from quiethand_dashboard.figures.recent import RecentShot, recent_figure
@@ -26,27 +28,33 @@ if TYPE_CHECKING:
     from quiethand.store.records import ShotRecord
     from quiethand.store.store import Store
 
-__all__ = ["LatestView", "latest_view", "pinned_shot", "register"]
+__all__ = ["LatestFigures", "LatestText", "latest_figures", "latest_text", "pinned_shot", "register"]
 
 DOZEN: Final = 12
 REJECTED_SHOWN: Final = 5
 
 
-class LatestView(NamedTuple):
-    """What the page's callback returns, in the order of its outputs."""
+class LatestText(NamedTuple):
+    """What is read first, in the order of the outputs."""
 
+    shown: dict[str, int] | None  # which shot the figures are of, and the last of its day's list
     empty_hidden: bool
     body_hidden: bool
     head: Any
     sentence: str
     figures: Any
     flags: Any
-    band: str
     notes: Any
     recent: Any
-    recent_figure: Figure
     rejected: Any
     budget: Any
+
+
+class LatestFigures(NamedTuple):
+    """What is drawn after it, in the order of the outputs."""
+
+    band: str
+    recent: Figure
     parts_yaw: Figure
     parts_pitch: Figure
     parts_cant: Figure
@@ -61,25 +69,22 @@ def pinned_shot(search: str | None) -> int | None:
     return int(values[0]) if values and values[0].isascii() and values[0].isdigit() and len(values[0]) < 16 else None
 
 
-def latest_view(store: Store, pinned: int | None, scheme: Scheme, zone: tzinfo) -> LatestView:
-    """Everything on the page for the newest shot, or for `pinned` where it is stored."""
+def latest_text(store: Store, pinned: int | None, zone: tzinfo) -> LatestText:
+    """Words and large figures for the newest shot, or for `pinned` where it is stored: no trace is read but its own."""
     newest = store.latest_shots(1)
-    found = store.rejected(REJECTED_SHOWN)
+    shot = None
+    if newest:
+        shot = store.shot(newest[0].id if pinned is None else pinned) or store.shot(newest[0].id)
+    found = store.rejected(REJECTED_SHOWN, since_unix_s=None if shot is None else day_start(shot.unix_s, zone))
     rejected = latest_parts.rejected(found, zone)
-    if not newest:
-        nothing = blank(scheme, "")
-        return LatestView(False, True, [], "", [], [], "", [], [], nothing, rejected, [], *[nothing] * 6)
-    shown_id = newest[0].id if pinned is None else pinned
-    shot = store.shot(shown_id) or store.shot(newest[0].id)
-    assert shot is not None
+    if shot is None:
+        return LatestText(None, False, True, [], "", [], [], [], [], rejected, [])
     setup = setup_of(store, shot.setup_id)
     target = target_of(setup)
-    earlier = store.usual_inputs(shot.id, MOST_EARLIER)
-    band = usual_band(earlier)
-    day = store.latest_shots(DOZEN, day=shot.day, before=_after_the_dozen(store, shot))
-    window = shot.contract.get("time_on_string_s")
-    traces = _traces(shot, band, None if window is None else window * 1e3, scheme)
-    return LatestView(
+    earlier = store.usual_inputs(shot.id, MOST_EARLIER, traces=False)
+    day = _dozen(store, shot)
+    return LatestText(
+        {"shot": shot.id, "last": day[0].id if day else shot.id},
         True,
         False,
         [*latest_parts.head(shot, newest[0], zone), *latest_parts.since(newest[0], found, zone)],
@@ -88,24 +93,38 @@ def latest_view(store: Store, pinned: int | None, scheme: Scheme, zone: tzinfo) 
         latest_parts.flags(
             [*shot.flags, *unusual(shot, earlier)],
             cautions_for(setup, dry_fire=any(r.reason == "dry_fire" for r in found)),
-            usual_known=band is not None,
+            usual_known=len(earlier) >= LEAST_SHOTS,
             limit_known=target.limit_mm is not None,
         ),
-        latest_parts.band_words(band),
         latest_parts.notes(shot),
         latest_parts.recent(day, shot.id, zone),
-        recent_figure(_recent_shots(day, shot.id, target.limit_mm), scheme),
         rejected,
         latest_parts.budget(shot.contract["budget"]),
-        *(sources_figure(shot.contract["at_departure"], axis, scheme) for axis in AXIS_ORDER),
-        *traces,
     )
 
 
-def _after_the_dozen(store: Store, shot: ShotRecord) -> float | None:
-    """Where to end the list so that the shot shown is in it: None while it is among the day's last."""
+def latest_figures(store: Store, shot_id: int, scheme: Scheme) -> LatestFigures | None:
+    """The figures of a shot; None where it is gone."""
+    shot = store.shot(shot_id)
+    if shot is None:
+        return None
+    band = usual_band(store.usual_inputs(shot.id, MOST_EARLIER))
+    window = shot.contract.get("time_on_string_s")
+    limit_mm = target_of(setup_of(store, shot.setup_id)).limit_mm
+    return LatestFigures(
+        latest_parts.band_words(band),
+        recent_figure(_recent_shots(_dozen(store, shot), shot.id, limit_mm), scheme),
+        *(sources_figure(shot.contract["at_departure"], axis, scheme) for axis in AXIS_ORDER),
+        *_traces(shot, band, None if window is None else window * 1e3, scheme),
+    )
+
+
+def _dozen(store: Store, shot: ShotRecord) -> list[ShotRecord]:
+    """The last dozen of the shot's day, or the dozen that ends with the shot where it is older."""
     last = store.latest_shots(DOZEN, day=shot.day)
-    return None if any(s.id == shot.id for s in last) else shot.unix_s + 1e-3
+    if any(s.id == shot.id for s in last):
+        return last
+    return store.latest_shots(DOZEN, day=shot.day, before=shot.unix_s + 1e-3)
 
 
 def _traces(shot: ShotRecord, band: Band | None, window_ms: float | None, scheme: Scheme) -> list[Figure]:
@@ -129,25 +148,39 @@ def _recent_shots(shots: Sequence[ShotRecord], shown: int, limit_mm: float | Non
 
 
 def register(app: Dash, store: Store) -> None:
+    draw_keeping_zoom(app, [ids.trace_graph("latest", axis) for axis in AXIS_ORDER])
+
     @app.callback(
+        Output(ids.LATEST_SHOWN, "data"),
         Output(ids.LATEST_EMPTY, "hidden"),
         Output(ids.LATEST_BODY, "hidden"),
         Output(ids.LATEST_HEAD, "children"),
         Output(ids.LATEST_SENTENCE, "children"),
         Output(ids.LATEST_FIGURES, "children"),
         Output(ids.LATEST_FLAGS, "children"),
-        Output(ids.LATEST_BAND, "children"),
         Output(ids.LATEST_NOTES, "children"),
         Output(ids.LATEST_RECENT, "children"),
-        Output(ids.LATEST_RECENT_FIGURE, "figure"),
         Output(ids.LATEST_REJECTED, "children"),
         Output(ids.LATEST_BUDGET, "children"),
-        *(Output(ids.parts_graph(axis), "figure") for axis in AXIS_ORDER),
-        *(Output(ids.trace_graph("latest", axis), "figure") for axis in AXIS_ORDER),
         Input(ids.TOKEN, "data"),
         Input(ids.URL, "search"),
-        Input(ids.SCHEME, "computedColorScheme"),
         Input(ids.ZONE, "data"),
+        State(ids.LATEST_SHOWN, "data"),
     )
-    def _latest(_: Any, search: str | None, scheme: Scheme | None, zone: str | None) -> LatestView:
-        return latest_view(store, pinned_shot(search), scheme or "light", telling.zone_of(zone))
+    def _text(_: Any, search: str | None, zone: str | None, shown: Any) -> Any:
+        text = latest_text(store, pinned_shot(search), telling.zone_of(zone))
+        return text._replace(shown=no_update) if text.shown == shown else text
+
+    # After the words, not beside them: what is read first is not kept waiting by what is drawn.
+    @app.callback(
+        Output(ids.LATEST_BAND, "children"),
+        Output(ids.LATEST_RECENT_FIGURE, "figure"),
+        *(Output(ids.parts_graph(axis), "figure") for axis in AXIS_ORDER),
+        *(fresh(ids.trace_graph("latest", axis)) for axis in AXIS_ORDER),
+        Input(ids.LATEST_SHOWN, "data"),
+        Input(ids.SCHEME, "computedColorScheme"),
+        prevent_initial_call=True,
+    )
+    def _figures(shown: dict[str, int] | None, scheme: Scheme | None) -> Any:
+        drawn = latest_figures(store, shown["shot"], scheme or "light") if shown else None
+        return drawn or [no_update] * len(LatestFigures._fields)

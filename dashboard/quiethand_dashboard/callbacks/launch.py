@@ -17,6 +17,7 @@ from quiethand.errors import InputError
 
 from quiethand_dashboard import ids
 from quiethand_dashboard.callbacks.fetched import setup_of
+from quiethand_dashboard.callbacks.zoom import draw_keeping_zoom, fresh
 from quiethand_dashboard.figures.launch import (
     GRAIN_KG,
     LBF_N,
@@ -32,7 +33,7 @@ from quiethand_dashboard.pages import launch_parts
 if TYPE_CHECKING:
     from quiethand.store.store import Store
 
-__all__ = ["EXAMPLE", "BowChoice", "LaunchView", "bow_choices", "launch_view", "register"]
+__all__ = ["EXAMPLE", "BowChoice", "LaunchView", "as_set", "bow_choices", "launch_view", "register"]
 
 ROWS: Final = 2000
 SAME_MASS_KG: Final = 0.1e-3  # two steps of the slider
@@ -117,7 +118,8 @@ def launch_view(choice: BowChoice, mass_kg: float, let_off: float | None, scheme
     """Everything on the page for one bow with an arrow's mass and a let-off (None: the bow's own)."""
     setup = choice.setup
     mass_words = f"{mass_kg * 1e3:.1f} g, {mass_kg / GRAIN_KG:.0f} grain"
-    let_off_words = "not for this bow" if let_off is None else f"{100 * let_off:.0f} %"
+    shown = setup.bow.let_off if let_off is None else let_off
+    let_off_words = "not for this bow" if shown is None else f"{100 * shown:.0f} %"
     warned = [html.P(["Caution: ", text]) for text in cautions_for(setup, arrow_mass_kg=mass_kg)]
     try:
         tried = launch(setup, arrow_mass_kg=mass_kg, let_off=let_off)
@@ -181,7 +183,22 @@ def _worth(run: Launch, torque_nm: float) -> float | None:
     return None if sensitivity is None else sensitivity * torque_nm
 
 
+def as_set(choice: BowChoice, mass_g: float, let_off_percent: float) -> tuple[float, float | None]:
+    """Arrow's mass in kg and let-off from the sliders; None where the let-off is the set-up's own.
+
+    A slider stands on whole steps. On the step next to the set-up's own value that value is meant.
+    """
+    own, mass_kg = choice.setup.arrow.mass_kg, mass_g / 1e3
+    if own is not None and abs(own - mass_kg) <= SAME_MASS_KG / 2:
+        mass_kg = own
+    held = choice.setup.bow.let_off
+    fixed = held is None or abs(100 * held - let_off_percent) <= 0.5
+    return mass_kg, None if fixed else let_off_percent / 100
+
+
 def register(app: Dash, store: Store) -> None:
+    draw_keeping_zoom(app, [ids.LAUNCH_CURVE, ids.LAUNCH_STROKE, ids.LAUNCH_ARROWS_FIGURE])
+
     @app.callback(
         Output(ids.LAUNCH_BOW, "data"),
         Output(ids.LAUNCH_BOW, "value"),
@@ -214,10 +231,10 @@ def register(app: Dash, store: Store) -> None:
         Output(ids.LAUNCH_CAUTIONS, "children"),
         Output(ids.LAUNCH_FIGURES, "children"),
         Output(ids.LAUNCH_ABOUT, "children"),
-        Output(ids.LAUNCH_CURVE, "figure"),
-        Output(ids.LAUNCH_STROKE, "figure"),
+        fresh(ids.LAUNCH_CURVE),
+        fresh(ids.LAUNCH_STROKE),
         Output(ids.LAUNCH_ARROWS, "children"),
-        Output(ids.LAUNCH_ARROWS_FIGURE, "figure"),
+        fresh(ids.LAUNCH_ARROWS_FIGURE),
         Input(ids.LAUNCH_MASS, "value"),
         Input(ids.LAUNCH_LET_OFF, "value"),
         Input(ids.LAUNCH_LET_OFF, "disabled"),
@@ -225,8 +242,8 @@ def register(app: Dash, store: Store) -> None:
         State(ids.LAUNCH_BOW, "value"),
         prevent_initial_call=True,
     )
-    def _launch(mass_g: float, let_off_percent: float, fixed: bool, scheme: Scheme | None, key: str | None) -> Any:
+    def _launch(mass_g: float, let_off_percent: float, _: bool, scheme: Scheme | None, key: str | None) -> Any:
         choice = bow_choices(store).get(key or "")
         if choice is None:
             return [no_update] * len(LaunchView._fields)
-        return launch_view(choice, mass_g / 1e3, None if fixed else let_off_percent / 100, scheme or "light")
+        return launch_view(choice, *as_set(choice, mass_g, let_off_percent), scheme or "light")

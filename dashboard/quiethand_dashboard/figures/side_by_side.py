@@ -102,7 +102,7 @@ def _cell(quantity: Quantity, value: float | None, sigma: float | None) -> str:
 def _plain(value: float, sigma: float | None, unit: str, *, sign: str = "") -> str:
     digits = digits_for(sigma, usual=2)
     spread = "" if sigma is None else f" ± {sigma:.{digits}f}"
-    return f"{value:{sign}.{digits}f}{spread} {unit}"
+    return f"{value:{sign}.{digits}f}{spread} {unit}".replace("-", "−")
 
 
 def _difference(quantity: Quantity, values: Sequence[float | None], sigmas: Sequence[float | None]) -> str:

@@ -16,6 +16,9 @@ __all__ = ["PARTS", "sources_figure"]
 PARTS: Final = (("carried_in", "carried in"), ("struck", "struck"), ("pressed", "pressed"))
 
 
+_LEFT_PX: Final = 86  # room for the parts' names
+
+
 def sources_figure(at_departure: Mapping[str, Any], axis: str, scheme: Scheme) -> Figure:
     """Bars in degrees from zero to each part and to the whole of one axis, with standard uncertainty.
 
@@ -29,7 +32,7 @@ def sources_figure(at_departure: Mapping[str, Any], axis: str, scheme: Scheme) -
     parts = [*(at_departure["parts_deg"][key][axis] for key, _ in PARTS), at_departure["rotation_deg"][axis]]
     sigmas = [*(_sigma(at_departure, key, axis) for key, _ in PARTS), at_departure["rotation_sigma_deg"][axis]]
     said_parts = [[axis_words(axis, p), "" if s is None else f" ± {s:.4f}"] for p, s in zip(parts, sigmas, strict=True)]
-    figure = bare_figure(scheme, height=200, margin=(88, 12, 26, 26))
+    figure = bare_figure(scheme, height=200, margin=(_LEFT_PX + 2, 12, 26, 26))
     figure["layout"] |= {"bargap": 0.36, "hovermode": "closest", "uirevision": "sources"}
     add_trace(
         figure,
@@ -44,7 +47,7 @@ def sources_figure(at_departure: Mapping[str, Any], axis: str, scheme: Scheme) -
     )
     widest = _widest(at_departure)
     figure["layout"] |= {
-        "xaxis": axis_look(scheme) | {"range": [-widest, widest], "nticks": 5, "fixedrange": True},
+        "xaxis": axis_look(scheme) | {"range": [-widest, widest], "nticks": 4, "tickangle": 0, "fixedrange": True},
         "yaxis": axis_look(scheme)
         | {
             "autorange": "reversed",
@@ -56,7 +59,7 @@ def sources_figure(at_departure: Mapping[str, Any], axis: str, scheme: Scheme) -
     }
     place: dict[str, Any] = {"xref": "paper", "yref": "paper", "y": 1.0, "yanchor": "bottom", "yshift": 4, "size": 12}
     minus, plus = axis_direction(axis, -1.0), axis_direction(axis, 1.0)
-    add_text(figure, f"← {minus}", x=0, colour=colours.quiet, xanchor="left", **place)
+    add_text(figure, f"← {minus}", x=0, colour=colours.quiet, xanchor="left", xshift=-_LEFT_PX, **place)
     add_text(figure, f"{plus} →", x=1, colour=colours.quiet, xanchor="right", **place)
     return figure
 

@@ -39,6 +39,8 @@ class Panel:
     times: str
     values: str
     least_span: float  # a panel never shows less than this from bottom to top, so that mere noise looks like noise
+    # How long before the departure the shock at brace already shows: the filters of sensor and slope spread it.
+    shock_ms: float
     plus: Mapping[str, str]  # what + means, for each axis
 
 
@@ -46,16 +48,17 @@ _TURN: Final = {"cant": "top limb right", "pitch": "nose down", "yaw": "nose lef
 _PUSH: Final = {"cant": "to the target", "pitch": "to the left", "yaw": "upward"}
 
 PANELS: Final = (
-    Panel("Rotation", "deg", "gyro_ms", "rotation_deg", 0.02, _TURN),
-    Panel("Rate", "deg/s", "gyro_ms", "rate_deg_s", 2.0, _TURN),
-    Panel("Torque", "N m", "gyro_ms", "torque_nm", 0.05, _TURN),
-    Panel("Acceleration", "m/s²", "accel_ms", "specific_force_m_s2", 5.0, _PUSH),
+    Panel("Rotation", "deg", "gyro_ms", "rotation_deg", 0.02, 0.0, _TURN),
+    Panel("Rate", "deg/s", "gyro_ms", "rate_deg_s", 2.0, 1.0, _TURN),
+    Panel("Torque", "N m", "gyro_ms", "torque_nm", 0.05, 2.5, _TURN),
+    Panel("Acceleration", "m/s²", "accel_ms", "specific_force_m_s2", 5.0, 0.0, _PUSH),
 )
 
 _BEFORE_MS: Final = 15.0  # what led up to the release
 _AFTER_MS: Final = 8.0  # and what followed the departure; the rest is a zoom away
 _STEP_MS: Final = 5.0
 _PANEL_PX: Final = 150
+_LEFT_PX: Final = 54  # room for the numbers, and for the headings to begin in
 
 
 @dataclass(frozen=True)
@@ -94,9 +97,9 @@ def _y_range(
         values = getattr(shot.trace, panel.values)
         if values is not None:
             own = departure if shot.window_ms is None else shot.window_ms
-            spans.append(within(getattr(shot.trace, panel.times), values[:, column], start, own))
+            spans.append(within(getattr(shot.trace, panel.times), values[:, column], start, own - panel.shock_ms))
     if band is not None and panel.values in band.low:
-        inside = (band.ms >= start) & (band.ms <= departure)
+        inside = (band.ms >= start) & (band.ms <= departure - panel.shock_ms)
         spans += [
             (
                 float(np.nanmin(edge[panel.values][inside, column], initial=np.inf)),
@@ -125,7 +128,7 @@ def traces_figure(
     """
     column, colour, colours = AXIS_NAMES.index(axis), AXIS_COLOURS[axis], ink(scheme)
     panels = [p for p in PANELS if any(getattr(s.trace, p.values) is not None for s in shots)]
-    figure = bare_figure(scheme, height=_PANEL_PX * len(panels) + 48, margin=(56, 10, 4, 44))
+    figure = bare_figure(scheme, height=_PANEL_PX * len(panels) + 48, margin=(_LEFT_PX + 2, 10, 4, 44))
     start, end, departure = _view(shots)
     figure["layout"] |= {"uirevision": keep}
     for row, panel in enumerate(panels):
@@ -163,8 +166,9 @@ def traces_figure(
 
 def _heading(figure: Figure, panel: Panel, axis: str, top: float, text: str, quiet: str) -> None:
     place: dict[str, Any] = {"xref": "paper", "yref": "paper", "yanchor": "bottom", "yshift": 2}
-    add_text(figure, f"<b>{panel.name}</b>, {panel.unit}", x=0.0, y=top, colour=text, xanchor="left", **place)
-    add_text(figure, f"+ is {panel.plus[axis]}", x=1.0, y=top, colour=quiet, size=12, xanchor="right", **place)
+    heading = f"<b>{panel.name}</b>, {panel.unit}"
+    add_text(figure, heading, x=0.0, y=top, colour=text, xanchor="left", xshift=-_LEFT_PX, **place)
+    add_text(figure, f"+ {panel.plus[axis]}", x=1.0, y=top, colour=quiet, size=12, xanchor="right", **place)
 
 
 def _window(figure: Figure, shots: Sequence[DrawnShot], number: str, scheme: Scheme) -> None:
@@ -189,7 +193,7 @@ def _instants(figure: Figure, shots: Sequence[DrawnShot], colour: str) -> None:
     place: dict[str, Any] = {"xref": "x", "yref": "y domain", "yanchor": "bottom", "yshift": 1}
     add_text(figure, "release", x=0, y=0, colour=colour, size=11, xanchor="right", xshift=-4, **place)
     add_text(
-        figure, "arrow leaves", x=shots[0].window_ms, y=0, colour=colour, size=11, xanchor="right", xshift=-4, **place
+        figure, "departure", x=shots[0].window_ms, y=0, colour=colour, size=11, xanchor="right", xshift=-4, **place
     )
 
 

@@ -21,6 +21,14 @@ _TEXT: Final[dict[str, Any]] = {
 }
 _NUMBER: Final[dict[str, Any]] = {"type": "rightAligned"}
 
+
+def _said(digits: int, plus: str = "", minus: str = "") -> dict[str, Any]:
+    """A number that sorts as one and is shown with fixed decimals and its sign as a word."""
+    way = f" + (params.value < 0 ? ' {minus}' : ' {plus}')" if plus else ""
+    shown = f"params.value == null ? '–' : d3.format('.{digits}f')(Math.abs(params.value)){way}"
+    return {**_NUMBER, "valueFormatter": {"function": shown}}
+
+
 COLUMNS: Final[list[dict[str, Any]]] = [
     {"field": "day", "headerName": "Day", "minWidth": 160, "flex": 1, **_TEXT},
     {"field": "time", "headerName": "Time", "width": 100},
@@ -29,9 +37,9 @@ COLUMNS: Final[list[dict[str, Any]]] = [
     {"field": "bow", "headerName": "Bow", "minWidth": 130, "flex": 1.3, **_TEXT},
     {"field": "arrow", "headerName": "Arrow", "minWidth": 130, "flex": 1.5, **_TEXT},
     {"field": "flagged", "headerName": "Flagged", "minWidth": 120, "flex": 1.2, **_TEXT},
-    {"field": "on_string_ms", "headerName": "ms on string", "width": 130, **_NUMBER},
-    {"field": "right_mm", "headerName": "mm right", "width": 110, **_NUMBER},
-    {"field": "up_mm", "headerName": "mm high", "width": 110, **_NUMBER},
+    {"field": "on_string_ms", "headerName": "On string, ms", "width": 135, **_said(2)},
+    {"field": "right_mm", "headerName": "Sideways, mm", "width": 140, **_said(1, "right", "left")},
+    {"field": "up_mm", "headerName": "Height, mm", "width": 130, **_said(1, "high", "low")},
 ]
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dash_mantine_components as dmc
-from dash import html
+from dash import dcc, html
 
 from quiethand_dashboard import ids
 from quiethand_dashboard.pages.pieces import AXIS_ORDER, axis_heading, empty, figure, section
@@ -14,6 +14,7 @@ __all__ = ["layout"]
 def layout() -> html.Div:
     return html.Div(
         [
+            dcc.Store(id=ids.LATEST_SHOWN),
             empty(
                 ids.LATEST_EMPTY,
                 "No shot yet",

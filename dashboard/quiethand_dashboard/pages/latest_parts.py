@@ -43,12 +43,7 @@ def glance(contract: Mapping[str, Any], distance_m: float | None, limit_mm: floa
     release, clear = contract.get("release_s"), contract.get("rest_clear_s")
     to_rest = "" if release is None or clear is None else f"rest clear at {1e3 * (clear - release):.1f} ms"
     turned = [
-        _said(
-            f"{axis.capitalize()} at departure",
-            telling.said_axis(axis, at["rotation_deg"][axis], at["rotation_sigma_deg"][axis]),
-            "",
-            "second",
-        )
+        _turn(axis, telling.said_axis(axis, at["rotation_deg"][axis], at["rotation_sigma_deg"][axis]))
         for axis in AXIS_ORDER
     ]
     return [
@@ -57,6 +52,13 @@ def glance(contract: Mapping[str, Any], distance_m: float | None, limit_mm: floa
         _said("Height" + far, telling.said_shift("up", shift["up"], spread["up"]), limit, "first"),
         *turned,
     ]
+
+
+def _turn(axis: str, said: telling.Said) -> html.Div:
+    """The way on a line of its own: "top limb right" is too long to stand beside the figure."""
+    unit, _, way = said.unit.partition(" ") if said.sigma else (said.unit, "", "")
+    below = [html.Span(way, className="way"), said.sigma]
+    return big_figure(f"{axis.capitalize()} at departure", said.number, unit, below, "second")
 
 
 def _said(title: str, said: telling.Said, beside: str, rank: str) -> html.Div:

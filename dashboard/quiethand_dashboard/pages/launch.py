@@ -67,7 +67,7 @@ def layout() -> html.Div:
                             height=440,
                         ),
                     ],
-                    className="two",
+                    className="two table-first",
                 ),
             ),
         ],

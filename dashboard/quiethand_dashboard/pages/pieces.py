@@ -38,7 +38,7 @@ def axis_heading(axis: str) -> html.H3:
     )
 
 
-def big_figure(title: str, number: str, unit: str, below: str, rank: str) -> html.Div:
+def big_figure(title: str, number: str, unit: str, below: Any, rank: str) -> html.Div:
     """A figure to be read from afar; `rank` is "first" or "second" in size."""
     return html.Div(
         [
@@ -50,12 +50,25 @@ def big_figure(title: str, number: str, unit: str, below: str, rank: str) -> htm
     )
 
 
+# What a graph holds before its figure comes; else the browser would draw axes with nothing in them.
+_WAITING: Final[dict[str, Any]] = {
+    "data": [],
+    "layout": {
+        "xaxis": {"visible": False},
+        "yaxis": {"visible": False},
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+    },
+}
+
+
 def figure(graph_id: str, label: str, *, height: int) -> html.Figure:
     """A graph with its name for screen readers and buttons that save it. `height` keeps its place until it is drawn."""
     return html.Figure(
         [
+            dcc.Store(id=ids.fresh_figure(graph_id)),
             html.Div(
-                dcc.Graph(id=graph_id, config=CONFIG, style={"minHeight": f"{height}px"}),
+                dcc.Graph(id=graph_id, figure=_WAITING, config=CONFIG, style={"minHeight": f"{height}px"}),
                 role="group",
                 **{"aria-label": label},
             ),

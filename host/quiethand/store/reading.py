@@ -137,8 +137,11 @@ class Reading:
         with reading(self.engine) as connection:
             return [RejectedRecord(**row) for row in connection.execute(query).mappings()]
 
-    def usual_inputs(self, shot_id: int, most: int = 50) -> list[Earlier]:
-        """Shots of the same archer, bow and arrow before this one, the latest first: what its usual is made of."""
+    def usual_inputs(self, shot_id: int, most: int = 50, *, traces: bool = True) -> list[Earlier]:
+        """Shots of the same archer, bow and arrow before this one, the latest first: what its usual is made of.
+
+        Their traces are most of the work of it; without `traces` they are left out.
+        """
         with reading(self.engine) as connection:
             this = connection.execute(
                 select(ShotRow.archer_id, ShotRow.bow_id, ShotRow.arrow_id, ShotRow.unix_s).where(ShotRow.id == shot_id)
@@ -157,8 +160,8 @@ class Reading:
                 .limit(min(max(most, 0), _MOST_SHOTS))
             )
             rows = list(connection.execute(query).mappings())
-            traces = _traces(connection, [row["id"] for row in rows])
-        return [Earlier(row["id"], row["unix_s"], _measures(row), traces.get(row["id"])) for row in rows]
+            found = _traces(connection, [row["id"] for row in rows]) if traces else {}
+        return [Earlier(row["id"], row["unix_s"], _measures(row), found.get(row["id"])) for row in rows]
 
     def recording_by_sha256(self, sha256: str) -> int | None:
         """The id of a whole recording of this content."""
