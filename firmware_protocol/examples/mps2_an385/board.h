@@ -1,4 +1,4 @@
-/* The little that is needed of an Arm MPS2 board with a Cortex-M3 (AN385): a UART and a counter that never stops. */
+/* The little that is needed of an Arm MPS2 board with a Cortex-M3 (AN385): a UART, a counter that never stops, and sleep. */
 #ifndef BOARD_H
 #define BOARD_H
 
@@ -18,5 +18,12 @@ void board_flush(void);
 
 /* A byte from the line; -1 where none has come. */
 int board_receive(void);
+
+/* Until a byte comes or a millisecond is over. The loop looks again after either, so none of its work waits longer. */
+void board_sleep(void);
+
+/* For the vector table. */
+void uart_interrupt(void);
+void systick_interrupt(void);
 
 #endif

@@ -13,6 +13,7 @@ extern const int16_t table_begin[][6], table_end[][6];
 
 static sample_ring ring;
 static qh_device device;
+static int lamp; /* to be lit */
 static struct {
     uint32_t next_ticks, period_ticks, remainder, rate_mhz;
     uint32_t at, step;  /* in the table */
@@ -25,9 +26,14 @@ static const uint32_t rates_mhz[] = {TABLE_RATE_MHZ / 4u, TABLE_RATE_MHZ / 2u, T
 static const uint16_t accel_ranges_g[] = {TABLE_ACCEL_G, 2 * TABLE_ACCEL_G};
 static const uint16_t gyro_ranges_deg_s[] = {TABLE_GYRO_DEG_S, 2 * TABLE_GYRO_DEG_S};
 
+static int is_due(uint32_t now)
+{
+    return sensor.running && (int32_t)(now - sensor.next_ticks) >= 0;
+}
+
 static void take_due_samples(uint32_t now)
 {
-    while (sensor.running && ring_waiting(&ring) < RING_SLOTS && (int32_t)(now - sensor.next_ticks) >= 0) {
+    while (is_due(now) && ring_waiting(&ring) < RING_SLOTS) {
         const int16_t *row = table_begin[sensor.at];
         int16_t counts[6];
         unsigned axis;
@@ -105,7 +111,7 @@ static void stop_sampling(void *context)
 static void identify(void *context)
 {
     (void)context;
-    (void)qh_device_log(&device, 1, "the lamp would blink", 20);
+    lamp = 1;
 }
 
 static const qh_device_config config = {
@@ -143,7 +149,13 @@ int main(void)
         while ((byte = board_receive()) >= 0) {
             qh_device_receive(&device, (uint8_t)byte, board_ticks());
         }
+        if (lamp && qh_device_log(&device, 1, "the lamp would blink", 20)) {
+            lamp = 0;
+        }
         qh_device_poll(&device, board_ticks());
         board_flush();
+        if (!is_due(board_ticks())) {
+            board_sleep();
+        }
     }
 }

@@ -1,7 +1,6 @@
 /* Out of reset: data and zeros in place, then main. Nothing of a C library is linked; what the compiler may call of one
  * stands here. */
-#include <stddef.h>
-#include <stdint.h>
+#include "board.h"
 
 extern uint32_t stack_top, data_source, data_begin, data_end, bss_begin, bss_end;
 int main(void);
@@ -55,7 +54,14 @@ typedef union {
     void (*handler)(void);
 } vector;
 
-__attribute__((section(".vectors"), used)) static const vector vectors[16] = {
-    {.top = &stack_top}, {.handler = reset}, {.handler = fault}, {.handler = fault},
-    {.handler = fault},  {.handler = fault}, {.handler = fault},
+__attribute__((section(".vectors"), used)) static const vector vectors[17] = {
+    [0] = {.top = &stack_top},
+    [1] = {.handler = reset},
+    [2] = {.handler = fault}, /* all that can go wrong end in the same place */
+    [3] = {.handler = fault},
+    [4] = {.handler = fault},
+    [5] = {.handler = fault},
+    [6] = {.handler = fault},
+    [15] = {.handler = systick_interrupt},
+    [16] = {.handler = uart_interrupt}, /* interrupt 0 of the board */
 };
