@@ -92,7 +92,7 @@ int main(int argc, char **argv)
                                3, 3, 2, {1000000u, 16, 2000}, {1, 2, 3, 4, 5, 6, 7, 8}, 1000000u, 6u,
                                QH_TEXT("sim"), QH_TEXT("none")};
     now = argc > 1 ? (uint32_t)strtoul(argv[1], NULL, 10) : 0u;
-    sensor_up = argc <= 2;
+    sensor_up = argc <= 2 || strcmp(argv[2], "dead") != 0;
     if (argc > 3) {
         config.identify = NULL;
     }

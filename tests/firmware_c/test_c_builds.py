@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from absent import need
-from firmware_c.c_side import C, EXAMPLES, HERE, SOURCES, STRICT
+from firmware_c.c_side import EXAMPLES, HERE, SOURCES, STRICT, C
 
 TARGETS = {
     "Cortex-M3": ("arm-none-eabi-gcc", ["-mcpu=cortex-m3", "-mthumb", "-ffreestanding"]),
@@ -21,7 +21,9 @@ def sizes(compiler: str, flags: list[str], source: Path, folder: Path) -> tuple[
     """Bytes of code with constants, and of RAM, of one file at -Os."""
     out = folder / "part.o"
     subprocess.run(
-        [need(compiler), "-std=c99", "-Os", "-fno-common", *STRICT, *flags, f"-I{C}", "-c", source, "-o", out], check=True, text=True
+        [need(compiler), "-std=c99", "-Os", "-fno-common", *STRICT, *flags, f"-I{C}", "-c", source, "-o", out],
+        check=True,
+        text=True,
     )
     size = subprocess.run([need(compiler.replace("gcc", "size")), out], capture_output=True, text=True, check=True)
     text, data, bss = map(int, size.stdout.splitlines()[1].split()[:3])

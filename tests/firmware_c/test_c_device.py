@@ -1,4 +1,4 @@
-"""What a device does, held to "What a device does" of the wire format: the state machine on a board that obeys lines."""
+"""The state machine, on a board that obeys lines, held to "What a device does" of the wire format."""
 
 from __future__ import annotations
 
@@ -105,7 +105,8 @@ def test_answers_every_command_at_once_with_the_time_its_last_byte_came(boards: 
     assert board.hear(IDENTIFY) == [reply(5, 6, ticks=123456)]
     assert board.last.startswith(b"\0")  # this board's lamp prints a line: the next frame opens with a delimiter
     assert board.hear(qp.Command(9, 99)) == [reply(9, 99, 1, 123456)]
-    assert board.hear(START, START, STOP, STOP) == [reply(n, c, ticks=123456) for n, c in ((2, 2), (2, 2), (3, 3), (3, 3))]
+    twice = [reply(n, n, ticks=123456) for n in (2, 2, 3, 3)]
+    assert board.hear(START, START, STOP, STOP) == twice
 
 
 def test_identify_without_a_lamp_is_unknown(boards: Boards) -> None:
@@ -139,9 +140,7 @@ def test_what_the_board_knows_of_itself(boards: Boards) -> None:
     (block,) = board.say(f"samples {BLOCK}")
     assert block["temperature"] == -512
     assert block["status"] & qp.Status.SUPPLY_LOW
-    assert board.say(f"event {5 * SECOND} 1 0") == [
-        {"type": "EVENT", "ticks": 5 * SECOND, "channel": 1, "value": 0}
-    ]
+    assert board.say(f"event {5 * SECOND} 1 0") == [{"type": "EVENT", "ticks": 5 * SECOND, "channel": 1, "value": 0}]
     (log,) = board.say("log " + "x" * 400)
     assert 100 < len(log["text"]) < 400
 
@@ -273,7 +272,10 @@ def test_answers_wait_for_the_link_and_what_finds_no_room_is_not_done(boards: Bo
     assert board.hear(*commands, CLOCK, replace(START, request=77)) == []
     board.say("link 1")
     sent = board.say("poll")
-    assert [(m["type"], m.get("request")) for m in sent] == [*[("REPLY", n) for n in (1, 2, 4, 4)], ("DESCRIPTION", None)]
+    assert [(m["type"], m.get("request")) for m in sent] == [
+        *[("REPLY", n) for n in (1, 2, 4, 4)],
+        ("DESCRIPTION", None),
+    ]
     assert sent[-1]["rate_mhz"] == 2_000_000
     assert board.say("samples 100") == []  # start was the fifth
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from absent import need
-from firmware_c.c_side import C, HERE, SANITIZED, SOURCES, STRICT, build
+from firmware_c.c_side import HERE, SANITIZED, SOURCES, STRICT, C, build
 from firmware_c.differential import run
 
 
@@ -33,7 +33,14 @@ def test_libfuzzer_finds_nothing(tmp_path: Path, seconds: int) -> None:
     corpus = tmp_path / "corpus"
     corpus.mkdir()
     found = subprocess.run(
-        [target, corpus, f"-max_total_time={seconds}", "-max_len=2000", "-print_final_stats=1", f"-artifact_prefix={tmp_path}/"],
+        [
+            target,
+            corpus,
+            f"-max_total_time={seconds}",
+            "-max_len=2000",
+            "-print_final_stats=1",
+            f"-artifact_prefix={tmp_path}/",
+        ],
         capture_output=True,
         text=True,
         check=False,

@@ -1,6 +1,6 @@
 """Makes table.bin and table.h, what the emulated board's sensor plays: one shot by the emulator, from rest to rest.
 
-    python make_table.py FOLDER
+python make_table.py FOLDER
 """
 
 from __future__ import annotations
