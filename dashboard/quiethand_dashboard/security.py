@@ -31,7 +31,7 @@ def guard(server: Flask, script_hashes: Sequence[str], hosts: Sequence[str] = LO
     policy = "; ".join(
         (
             "default-src 'none'",
-            f"script-src 'self' {' '.join(script_hashes)}".strip(),
+            f"script-src 'self' {' '.join(dict.fromkeys(script_hashes))}".strip(),
             "style-src 'self' 'unsafe-inline'",  # the widgets and figures set styles as they draw
             "img-src 'self' data: blob:",
             "font-src 'self' data:",

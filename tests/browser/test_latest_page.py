@@ -6,6 +6,7 @@ import time
 from typing import Any
 
 import numpy as np
+from browser_page import drawn
 from invented_league import EVENING, add, document, recording, shot
 from quiethand.live_status import LiveStatus, write_live_status
 from quiethand.shots.model import Rejected
@@ -14,7 +15,7 @@ from quiethand_dashboard import ids
 
 
 def settled(page: Any) -> None:
-    page.wait_for_selector(f"#{ids.trace_graph('latest', 'cant')} .main-svg")
+    drawn(page, ids.trace_graph("latest", "cant"))
 
 
 def shoot(store: Store, number: int, **how: Any) -> int:
@@ -60,6 +61,36 @@ def test_an_older_shot_stays_in_view_until_one_goes_back(
     page.get_by_text("Shot 3", exact=True).wait_for()
     page.go_back()
     page.get_by_text("Shot 1", exact=True).wait_for()
+
+
+def test_zoom_survives_the_next_shot(open_page: Any, fresh_address: str, fresh_store: Store) -> None:
+    shoot(fresh_store, 1)
+    page = open_page(fresh_address)
+    settled(page)
+    graph = f"#{ids.trace_graph('latest', 'yaw')}"
+    panel = page.locator(f"{graph} .nsewdrag").first
+    panel.scroll_into_view_if_needed()
+    box = panel.bounding_box()
+    page.mouse.move(box["x"] + 0.4 * box["width"], box["y"] + 40)
+    page.mouse.down()
+    page.mouse.move(box["x"] + 0.7 * box["width"], box["y"] + 90, steps=5)
+    page.mouse.up()
+    shown = f"(l => [l.xaxis.range, l.yaxis.range])(document.querySelector('{graph} .js-plotly-plot').layout)"
+    name = f"document.querySelector('{graph} .js-plotly-plot').data[0].name"
+    zoomed = page.evaluate(shown)
+    assert zoomed[0][0] > -10
+    for number in (2, 3):  # the one after the next is drawn from what the next was drawn from
+        shoot(fresh_store, number)
+        page.wait_for_function(f"() => {name} === 'shot {number}'")
+        assert page.evaluate(shown) == zoomed
+    box = panel.bounding_box()  # the words above may have moved it
+    page.mouse.dblclick(box["x"] + 0.5 * box["width"], box["y"] + 60)
+    page.wait_for_function(f"() => ({shown})[0][0] === -15")
+    whole = page.evaluate(shown)
+    assert whole[1] != zoomed[1]
+    shoot(fresh_store, 4)
+    page.wait_for_function(f"() => {name} === 'shot 4'")
+    assert page.evaluate(shown) != whole  # not zoomed: each shot has the range it needs
 
 
 def test_what_was_no_shot_is_told_with_its_reason(open_page: Any, fresh_address: str, fresh_store: Store) -> None:

@@ -28,7 +28,7 @@ _CARRY_OVER: Final = """function (fresh, shown, graph) {
         const range = layout[name].range || null;
         const now = old[name] && !old[name].autorange && old[name].range;
         if (same && now && String(now) !== String(asked[name])) {
-            layout[name] = {...layout[name], range: now, autorange: false};
+            layout[name] = {...layout[name], range: [...now], autorange: false};
         }
         if (range && plot[name]) { [plot[name]._rangeInitial0, plot[name]._rangeInitial1] = range; }
         drawn[name] = range;

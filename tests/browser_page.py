@@ -1,0 +1,28 @@
+"""What the browser's tests share: waiting for what a page will be, never for a time."""
+
+from __future__ import annotations
+
+from typing import Any
+
+__all__ = ["drawn", "rested"]
+
+
+def drawn(page: Any, graph_id: str) -> None:
+    """Wait until a graph shows its figure; before that it holds an empty one."""
+    page.wait_for_function(
+        "id => (document.querySelector(`#${id} .js-plotly-plot`)?.data || []).length > 0", arg=graph_id
+    )
+
+
+def rested(page: Any) -> None:
+    """Wait until no figure of the page is being drawn and each has the width of its place."""
+    page.wait_for_function(
+        """() => {
+            const graphs = [...document.querySelectorAll('.dash-graph')].filter(g => g.offsetParent);
+            return graphs.length > 0 && graphs.every(g => {
+                const plot = g.querySelector('.js-plotly-plot');
+                return plot && !g.querySelector('.dash-graph--pending') && (plot.data || []).length > 0
+                    && Math.abs(plot._fullLayout.width - plot.clientWidth) < 2;
+            });
+        }"""
+    )
