@@ -3,12 +3,15 @@ byte that it sent, so that a recording can be held against it."""
 
 from __future__ import annotations
 
+import fcntl
 import os
 import select
 import socket
+import termios
 import threading
 import time
 import tty
+from array import array
 from collections.abc import Callable
 from pathlib import Path
 from random import Random
@@ -140,11 +143,21 @@ class PtyDevice(Streamer):
                 return os.read(master, 4096) if ready else b""
 
             self.connection(lambda data: _write_all(master, data), receive, stop)
-            time.sleep(0.15)  # a hang-up throws away what nobody has read yet
+            _wait_until_read(slave)
         finally:
             self.path.unlink()
             os.close(slave)
             os.close(master)
+
+
+def _wait_until_read(slave: int) -> None:
+    """A hang-up throws away what nobody has read yet: what never reached the recorder's side is nobody's to keep."""
+    until = time.monotonic() + 5
+    empty_since = time.monotonic()
+    while time.monotonic() < until and time.monotonic() - empty_since < 0.15:  # some of it may be on its way there
+        time.sleep(0.005)
+        if array("i", fcntl.ioctl(slave, termios.FIONREAD, b"\0" * 4))[0]:
+            empty_since = time.monotonic()
 
 
 def _write_all(descriptor: int, data: bytes) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 import time
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -13,6 +15,17 @@ from quiethand.errors import InputError
 
 if TYPE_CHECKING:
     from quiethand.link.serial_port import Link
+
+_PIPED_S: Final = 10.0
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """Of a watch."""
+
+    for_s: float | None = None
+    rate_hz: float | None = None
+    densities: tuple[float | None, float | None] = (None, None)
 
 
 @click.command()
@@ -54,7 +67,8 @@ def command(
 
     from quiethand.link.serial_port import DEFAULT_BAUD, FileLink, LinkLost, PortLock, open_link
 
-    if check and (for_s or rate or gyro_density or accel_density):
+    asked = _Asked(for_s, rate, (gyro_density, accel_density))
+    if check and asked != _Asked():
         raise click.UsageError("--check goes without --for, --rate and densities: it sets what it needs itself")
     with ExitStack() as held:
         held.callback(PortLock(port).close)
@@ -66,11 +80,20 @@ def command(
             if check:
                 right = _check(link, port, form)
             else:
-                right = _watch(link, port, for_s, rate, baud, gyro_density, accel_density, form)
+                right = _watch(link, port, form, _line_baud(port, baud), asked)
         except LinkLost as lost:
-            raise InputError(f"the link was lost ({lost})", where=port, do="check plug and supply, then again") from None
+            raise InputError(
+                f"the link was lost ({lost})", where=port, do="check plug and supply, then again"
+            ) from None
     if not right:
         raise click.exceptions.Exit(1)
+
+
+def _line_baud(port: str, stated: int | None) -> int | None:
+    """What limits the bytes: a serial line's baud rate; a socket has none unless one is stated."""
+    from quiethand.link.serial_port import DEFAULT_BAUD
+
+    return stated if stated or port.startswith("socket://") else DEFAULT_BAUD
 
 
 def _check(link: Link, port: str, form: str) -> bool:
@@ -112,14 +135,35 @@ def _farewell(link: Link) -> None:
         return
 
 
-def _watch(
-    link: Link,
-    port: str,
-    for_s: float | None,
-    rate: float | None,
-    baud: int | None,
-    gyro_density: float | None,
-    accel_density: float | None,
-    form: str,
-) -> bool:
-    raise NotImplementedError
+def _watch(link: Link, port: str, form: str, baud: int | None, asked: _Asked) -> bool:
+    from quiethand.commands.link_words import health_object, health_text
+    from quiethand.link.health_judge import problems
+    from quiethand.link.health_loop import watch_link
+
+    live = None
+    if form == "text" and sys.stdout.isatty():
+        from quiethand.commands.link_live import LiveHealth
+
+        live = LiveHealth(port, asked.densities)
+    stopped: list[int] = []
+    for name in ("SIGINT", "SIGTERM"):
+        signal.signal(getattr(signal, name), lambda number, _frame: stopped.append(number))
+    try:
+        health = watch_link(
+            link,
+            baud=baud,
+            rate_mhz=None if asked.rate_hz is None else round(asked.rate_hz * 1000),
+            for_s=asked.for_s if asked.for_s is not None or live else _PIPED_S,
+            stopped=lambda: bool(stopped),
+            show=live.show if live else lambda _health: None,
+        )
+    finally:
+        if live:
+            live.stop()
+    if health is None:
+        do = "is it a sensor, is it on, is the baud rate right? 'quiethand ports' lists what is there"
+        raise InputError("no answer in 5 s", where=port, do=do)
+    wrong = problems(health, asked.densities)
+    words = health_object if form == "json" else health_text
+    click.echo(words(port, health, asked.densities, wrong))
+    return not wrong

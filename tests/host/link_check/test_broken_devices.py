@@ -11,7 +11,7 @@ from quiethand.emulator.broken import BROKEN, Mute, broken_device
 from quiethand.link.check import NoAnswerError, check_device
 from quiethand.link.check_findings import Finding
 
-SCENARIO = Scenario(seed=2)
+SCENARIO = Scenario(seed=2, rate_hz=500.0)
 
 
 @cache
@@ -23,7 +23,7 @@ def failing(found: dict[str, Finding]) -> set[str]:
     return {name for name, finding in found.items() if finding.verdict == "fails"}
 
 
-@pytest.mark.parametrize("rate_hz", [500.0, 2000.0, 8000.0])
+@pytest.mark.parametrize("rate_hz", [500.0, 8000.0])
 def test_the_sensor_in_software_passes(rate_hz: float) -> None:
     found = findings_of(Device(Scenario(seed=3, rate_hz=rate_hz)))
     assert failing(found) == set()

@@ -1,0 +1,86 @@
+"""`quiethand link` as a person runs it, over TCP, on a pty and where there is nothing."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+QUIETHAND = [sys.executable, "-c", "from quiethand.commands import main; main()"]
+
+
+@contextmanager
+def emulated(*options: str) -> Iterator[str]:
+    device = subprocess.Popen(
+        [*QUIETHAND, "emulate", *options], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+    )
+    assert device.stdout is not None
+    try:
+        yield device.stdout.readline().strip()
+    finally:
+        device.terminate()
+        device.wait(timeout=10)
+        device.stdout.close()
+
+
+def link(*args: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([*QUIETHAND, "link", *args], capture_output=True, text=True, check=False, timeout=90)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="ptys are POSIX's")
+def test_check_passes_the_sensor_in_software_on_a_pty() -> None:
+    with emulated("--pty", "--rate", "1000") as port:
+        done = link(port, "--check", "--format", "json")
+    assert done.returncode == 0, done.stdout + done.stderr
+    told = json.loads(done.stdout)
+    assert told["all_right"] is True
+    assert told["counts"]["fails"] == 0
+    assert told["counts"]["ok"] >= 35
+
+
+def test_health_over_tcp_is_one_report_when_piped() -> None:
+    with emulated("--rate", "1000", "--lose", "0.05") as url:
+        lossy = link(url, "--for", "3s")
+    assert lossy.returncode == 1
+    assert "samples were lost in the device" in lossy.stdout
+    assert "1,000 Hz stated" in lossy.stdout
+    assert "\x1b" not in lossy.stdout
+    assert lossy.stderr == ""
+
+
+@pytest.mark.parametrize(
+    ("args", "words"),
+    [
+        (["/dev/no-such-port"], "no such port"),
+        (["/dev/no-such-port", "--check"], "no such port"),
+        (["socket://127.0.0.1:1", "--check"], "nothing listens there"),
+        ([__file__], "is a file, not a device"),
+        (["x", "--check", "--for", "3s"], "--check goes without"),
+    ],
+)
+def test_nothing_there_is_one_line_and_exit_2(args: list[str], words: str) -> None:
+    done = link(*args)
+    assert done.returncode == 2
+    assert words in done.stderr
+    assert done.stderr.count("\n") == 1
+
+
+@pytest.mark.skipif(not Path("/dev/ptmx").exists(), reason="ptys are POSIX's")
+def test_a_port_that_says_nothing_is_exit_2() -> None:
+    import tty
+
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    try:
+        done = link(os.ttyname(slave), "--check")
+    finally:
+        os.close(master)
+        os.close(slave)
+    assert done.returncode == 2
+    assert "no answer in 5 s" in done.stderr
