@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 from collections.abc import Iterator
 
 import pytest
 from absent import ABSENT
+
+_HOMES = itertools.count()
 
 
 @pytest.hookimpl(wrapper=True)
@@ -26,5 +29,5 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
 
 @pytest.fixture(autouse=True)
 def _own_home(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    """No test reads or writes the data of whoever runs it."""
-    monkeypatch.setenv("QUIETHAND_HOME", str(tmp_path_factory.getbasetemp() / "home"))
+    """No test reads or writes the data of whoever runs it, nor another test's."""
+    monkeypatch.setenv("QUIETHAND_HOME", str(tmp_path_factory.getbasetemp() / f"home-{next(_HOMES)}"))

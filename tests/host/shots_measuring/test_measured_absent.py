@@ -129,10 +129,10 @@ def test_limits_flag_over_and_too_close_and_say_which_way(scene: Scene) -> None:
 
 
 def test_signs_in_words() -> None:
-    assert words_for("rotation_yaw", 1.0) == "nose left"
-    assert words_for("rotation_pitch", 1.0) == "nose down"
+    assert words_for("rotation_yaw", 1.0) == "left"
+    assert words_for("rotation_pitch", 1.0) == "down"
     assert words_for("rotation_cant", -1.0) == "top limb left"
-    assert words_for("pointing_shift_up", -2.0) == "down"
+    assert words_for("pointing_shift_up", -2.0) == "low"
     assert words_for("peak_rate_yaw", 2.0) == ""
 
 
