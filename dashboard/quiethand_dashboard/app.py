@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any, Final
 from dash import Dash
 from quiethand.errors import InputError
 
-from quiethand_dashboard.callbacks import compare, latest, launch
+from quiethand_dashboard.callbacks import compare, latest, launch, over_time
 from quiethand_dashboard.callbacks import shell as shell_callbacks
 from quiethand_dashboard.pages import compare as compare_page
 from quiethand_dashboard.pages import latest as latest_page
 from quiethand_dashboard.pages import launch as launch_page
+from quiethand_dashboard.pages import over_time as over_time_page
 from quiethand_dashboard.pages.shell import Page, shell
 from quiethand_dashboard.security import LOCAL_HOSTS, guard
 
@@ -26,6 +27,7 @@ __all__ = ["create_app", "serve"]
 PAGES: Final[dict[str, tuple[str, Callable[[], Any]]]] = {
     "/": ("Latest", latest_page.layout),
     "/compare": ("Compare", compare_page.layout),
+    "/over-time": ("Over time", over_time_page.layout),
     "/bow": ("Bow and arrow", launch_page.layout),
 }
 
@@ -69,7 +71,7 @@ def create_app(store: Store, *, hosts: Sequence[str] = LOCAL_HOSTS) -> Dash:
     app.layout = shell([Page(path, name) for path, (name, _) in PAGES.items()])
     layouts = {path: layout for path, (_, layout) in PAGES.items()}
     shell_callbacks.register(app, store, layouts, {path: name for path, (name, _) in PAGES.items()})
-    for page in (latest, compare, launch):
+    for page in (latest, compare, over_time, launch):
         page.register(app, store)
     guard(app.server, app.csp_hashes(), hosts)
     return app

@@ -43,6 +43,20 @@ COMPARE_CLEAR: Final = "compare-clear"
 COMPARE_CSV: Final = "compare-csv"
 COMPARE_CSV_DATA: Final = "compare-csv-data"
 
+# over time
+OVER_URL: Final = "over-url"
+OVER_EMPTY: Final = "over-empty"
+OVER_BODY: Final = "over-body"
+OVER_WHO: Final = "over-who"
+OVER_MEASURE: Final = "over-measure"
+OVER_BY: Final = "over-by"
+OVER_WORDS: Final = "over-words"
+OVER_FIGURE: Final = "over-figure"
+OVER_CHANGES: Final = "over-changes"
+OVER_ABOUT: Final = "over-about"
+OVER_CSV: Final = "over-csv"
+OVER_CSV_DATA: Final = "over-csv-data"
+
 # bow and arrow
 LAUNCH_BOW: Final = "launch-bow"
 LAUNCH_MASS: Final = "launch-mass"

@@ -6,10 +6,18 @@ package costs about half a second (SQLAlchemy), so import it inside the function
 
 from quiethand.live_status import LiveStatus, read_live_status, write_live_status
 from quiethand.store.measures import MEASURES, Measure, measures_of
-from quiethand.store.records import Earlier, RecordingFacts, RejectedRecord, ShotFilter, ShotRecord
+from quiethand.store.records import (
+    Earlier,
+    RecordingFacts,
+    RejectedRecord,
+    SeriesPoint,
+    Shooter,
+    ShotFilter,
+    ShotRecord,
+)  # fmt: skip
 from quiethand.store.store import Store, open_store
 
 __all__ = [
-    "MEASURES", "Earlier", "LiveStatus", "Measure", "RecordingFacts", "RejectedRecord", "ShotFilter", "ShotRecord",
-    "Store", "measures_of", "open_store", "read_live_status", "write_live_status",
+    "MEASURES", "Earlier", "LiveStatus", "Measure", "RecordingFacts", "RejectedRecord", "SeriesPoint", "Shooter",
+    "ShotFilter", "ShotRecord", "Store", "measures_of", "open_store", "read_live_status", "write_live_status",
 ]  # fmt: skip

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, RowMapping, Select, func, select
+from sqlalchemy import Connection, Engine, RowMapping, Select, func, null, select
 
 from quiethand.live_status import LiveStatus, read_live_status
 from quiethand.shots.model import Trace
 from quiethand.store.engine import reading
 from quiethand.store.measures import MEASURES
 from quiethand.store.packing import unpack_trace
-from quiethand.store.records import Earlier, RejectedRecord, ShotFilter, ShotRecord
+from quiethand.store.records import Earlier, RejectedRecord, SeriesPoint, Shooter, ShotFilter, ShotRecord
 from quiethand.store.tables import (
     ArcherRow,
     ArrowRow,
@@ -87,6 +87,38 @@ class Reading:
         query = _filtered(_shots(), wanted or ShotFilter()).limit(min(max(limit, 0), MOST_ROWS))
         with reading(self.engine) as connection:
             return [dict(row) for row in connection.execute(query).mappings()]
+
+    def series(self, measure: str, wanted: ShotFilter | None = None, *, limit: int = 1000) -> list[SeriesPoint]:
+        """One measure of the last shots that fit, oldest first; shots that lack it are left out.
+
+        Raises:
+            KeyError: no such measure.
+        """
+        sigma = MEASURES[measure].sigma
+        value = getattr(ShotRow, measure)
+        spread = null() if sigma is None else getattr(ShotRow, sigma)
+        keys = (ShotRow.id, ShotRow.unix_s, ShotRow.day, ShotRow.number, ShotRow.setup_id)
+        query = select(*keys, value.label("value"), spread.label("sigma")).where(value.is_not(None))
+        query = _filtered(query, wanted or ShotFilter()).limit(min(max(limit, 0), MOST_ROWS))
+        with reading(self.engine) as connection:
+            return [SeriesPoint(**row) for row in connection.execute(query).mappings()][::-1]
+
+    def shooters(self, *, limit: int = 200) -> list[Shooter]:
+        """Who shot what: every archer with a bow and an arrow, who shot last comes first."""
+        last = func.max(ShotRow.unix_s)
+        keys = (ShotRow.archer_id, ShotRow.bow_id, ShotRow.arrow_id)
+        each = select(*keys, func.count().label("shots"), last.label("last_unix_s")).group_by(*keys).subquery()
+        query = (
+            select(*_LABELS[:3], each.c.shots, each.c.last_unix_s)
+            .select_from(each)
+            .join(ArcherRow, ArcherRow.id == each.c.archer_id)
+            .join(BowRow, BowRow.id == each.c.bow_id)
+            .join(ArrowRow, ArrowRow.id == each.c.arrow_id)
+            .order_by(each.c.last_unix_s.desc())
+            .limit(min(max(limit, 0), MOST_ROWS))
+        )
+        with reading(self.engine) as connection:
+            return [Shooter(**row) for row in connection.execute(query).mappings()]
 
     def shot_count(self, wanted: ShotFilter | None = None) -> int:
         """How many shots fit, all of them counted."""

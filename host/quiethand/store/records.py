@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from quiethand.shots.model import Trace
 
-__all__ = ["Earlier", "RecordingFacts", "RejectedRecord", "ShotFilter", "ShotRecord"]
+__all__ = ["Earlier", "RecordingFacts", "RejectedRecord", "SeriesPoint", "Shooter", "ShotFilter", "ShotRecord"]
 
 State = Literal["growing", "whole", "damaged", "empty"]
 
@@ -55,6 +55,30 @@ class Earlier:
     unix_s: float
     measures: Mapping[str, float | None]
     trace: Trace | None
+
+
+@dataclass(frozen=True)
+class SeriesPoint:
+    """One measure of one shot, in the measure's unit."""
+
+    id: int
+    unix_s: float
+    day: str
+    number: int
+    setup_id: int
+    value: float
+    sigma: float | None  # its standard uncertainty, where one is kept
+
+
+@dataclass(frozen=True)
+class Shooter:
+    """An archer with a bow and an arrow, as they are named in set-ups."""
+
+    archer: str
+    bow: str
+    arrow: str
+    shots: int
+    last_unix_s: float
 
 
 @dataclass(frozen=True)
