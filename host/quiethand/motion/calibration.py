@@ -19,7 +19,6 @@ Array = NDArray[np.float64]
 
 # A full scale is stated rounded ("16 g" of 32768 counts, the last of which is 32767): this near to it is at it.
 AT_FULL_SCALE: Final = 0.999
-TILE: Final = 1024  # rows worked on at once: they fit into a processor's first cache
 
 
 @dataclass(frozen=True)
@@ -58,32 +57,21 @@ class Calibration:
     def apply(self, numbers: NDArray[np.int16] | Array) -> tuple[Array, Array]:
         """Specific force (n, 3) in m/s2 and rate (n, 3) in rad/s of numbers (n, 6): ax ay az gx gy gz.
 
-        Elementwise throughout, so that a sample gives the same bits however the samples are grouped.
+        One product for all six: a third of the time of the two sensors apart, a sixth of axis by axis (4 kHz, 0.25 s).
+        Each axis lies in memory by itself, which sums and copies over an axis need. How samples are grouped may move a
+        last bit, so whoever must give the same bits again groups them the same way.
         """
-        if self._tiled is not None:
-            # Axes that do not mix are one product over contiguous memory: twice as quick as column by column.
-            scale, constant = self._tiled
-            whole = np.empty((len(numbers), 6))
-            for first in range(0, len(numbers), TILE):
-                n = min(TILE, len(numbers) - first)
-                np.multiply(numbers[first : first + n], scale[:n], out=whole[first : first + n])
-                whole[first : first + n] += constant[:n]
-            return whole[:, :3], whole[:, 3:]
-        return (
-            _affine(numbers, 0, self.accel_matrix, self.accel_constant),
-            _affine(numbers, 3, self.gyro_matrix, self.gyro_constant),
-        )
+        matrix, constant = self._six
+        whole = matrix @ np.asarray(numbers.T, dtype=np.float64)
+        whole += constant
+        return whole[:3].T, whole[3:].T
 
     @cached_property
-    def _tiled(self) -> tuple[Array, Array] | None:
-        diagonals = [np.diag(np.diag(m)) for m in (self.accel_matrix, self.gyro_matrix)]
-        if not all(
-            np.array_equal(*pair) for pair in zip(diagonals, (self.accel_matrix, self.gyro_matrix), strict=True)
-        ):
-            return None
-        scale = np.concatenate([np.diag(self.accel_matrix), np.diag(self.gyro_matrix)])
-        constant = np.concatenate([self.accel_constant, self.gyro_constant])
-        return np.tile(scale, (TILE, 1)), np.tile(constant, (TILE, 1))
+    def _six(self) -> tuple[Array, Array]:
+        """Both matrices as one (6, 6), and the constants (6, 1)."""
+        matrix = np.zeros((6, 6))
+        matrix[:3, :3], matrix[3:, 3:] = self.accel_matrix, self.gyro_matrix
+        return matrix, np.concatenate([self.accel_constant, self.gyro_constant])[:, None]
 
     def clipped(self, numbers: NDArray[np.int16] | Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Which samples are at or over full scale on any axis, accelerometer and gyro, (n,) each."""
@@ -103,7 +91,7 @@ def calibration(scales: Scales, sensor: SensorSetup) -> Calibration:
     accel_scale = scales.accel_m_s2 if scales.accel_m_s2 is not None else scales.accel_unit_m_s2
     gyro_scale = scales.gyro_rad_s if scales.gyro_rad_s is not None else scales.gyro_unit_rad_s
     mount = np.eye(3) if sensor.mount is None else matrix_from_quaternion(sensor.mount)
-    # Rounding in a quaternion typed to six digits would let axes mix by parts in a million and cost six products more.
+    # Rounding in a quaternion typed to six digits would let axes mix by parts in a million.
     mount[np.abs(mount) < 2e-6] = 0.0
     matrix = np.eye(3) if sensor.accel_matrix is None else np.array(sensor.accel_matrix, dtype=np.float64)
     offset, bias = np.array(sensor.accel_offset_m_s2 or (0, 0, 0)), np.array(sensor.gyro_bias_rad_s or (0, 0, 0))
@@ -145,18 +133,6 @@ def calibration(scales: Scales, sensor: SensorSetup) -> Calibration:
         mount_stated=sensor.mount is not None,
         notes=tuple(notes),
     )
-
-
-def _affine(numbers: NDArray[np.int16] | Array, first: int, matrix: Array, constant: Array) -> Array:
-    out = np.empty((len(numbers), 3))
-    for i in range(3):
-        row = out[:, i]
-        used = [j for j in range(3) if matrix[i, j] != 0.0] or [0]
-        np.multiply(numbers[:, first + used[0]], matrix[i, used[0]], out=row)
-        for j in used[1:]:
-            row += numbers[:, first + j] * matrix[i, j]
-        row += constant[i]
-    return out
 
 
 def _at_limit(numbers: NDArray[np.int16] | Array, first: int, limit: float | None) -> NDArray[np.bool_]:

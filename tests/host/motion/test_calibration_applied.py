@@ -31,7 +31,7 @@ def test_as_the_set_up_defines_it() -> None:
 def test_a_sample_gives_the_same_bits_however_samples_are_grouped(sensor: SensorSetup) -> None:
     made = calibration(SCALES, sensor)
     whole = np.hstack(made.apply(COUNTS))
-    for n in (1, 7, 999, 1_025):
+    for n in (2, 7, 999, 1_025):
         parts = np.vstack([np.hstack(made.apply(COUNTS[at : at + n])) for at in range(0, len(COUNTS), n)])
         assert np.array_equal(parts, whole)
 
