@@ -97,25 +97,21 @@ def summarise(
     else:
         stamp = time_s
         samples = np.full(count, length, np.int64)
-    f = force.reshape(count, length, 3)
-    span = _span(f)
-    # a product with ones is the quickest sum over the middle axis
-    mean = np.tile(np.eye(3) / length, (length, 1))
+    f, w = _stacked(force, count, length), _stacked(rate, count, length)
+    span = (f.max(axis=0) - f.min(axis=0)).reshape(3, count)
     return CellTable(
         first,
         stamp[::length].copy(),
         samples,
-        np.sqrt(np.einsum("ij,ij->i", span, span)),
-        f.reshape(count, 3 * length) @ mean,
-        rate.reshape(count, 3 * length) @ mean,
+        np.sqrt(np.einsum("ij,ij->j", span, span)),
+        (f.sum(axis=0) / length).reshape(3, count).T,
+        (w.sum(axis=0) / length).reshape(3, count).T,
     )
 
 
-def _span(values: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Largest less smallest along the middle axis, shape (count, 3), by halving: long contiguous runs, not threes."""
-    high = low = values
-    while (length := high.shape[1]) > 1:
-        half = (length + 1) // 2
-        high = np.maximum(high[:, :half], high[:, length - half :])
-        low = np.minimum(low[:, :half], low[:, length - half :])
-    return np.asarray(high[:, 0] - low[:, 0])
+def _stacked(values: NDArray[np.float64], count: int, length: int) -> NDArray[np.float64]:
+    """The samples of each cell below each other, shape (length, 3 count), all cells of an axis side by side.
+
+    Sums and extremes over long rows take a fifth of the time of those over threes, and the copy takes the least of it.
+    """
+    return np.ascontiguousarray(values.reshape(count, 3 * length).T).reshape(length, 3 * count)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,52 +28,81 @@ class Grid:
     period_s: float
 
 
+_FIELDS: Final = ("index", "time_s", "specific_force_m_s2", "rate_rad_s", "accel_clipped", "gyro_clipped")
+_ROOM: Final = 4096  # samples to begin with
+
+
+def _room(rows: int, like: NDArray[Any]) -> NDArray[Any]:
+    """Uninitialised, each axis by itself in memory, as blocks come: copies over threes take twice as long."""
+    return np.empty((rows, *like.shape[1:]), like.dtype, order="F")
+
+
 class History:
-    """Blocks of one run, the oldest dropped; asked for by sample number."""
+    """The samples of one run, the oldest dropped; asked for by sample number.
+
+    They lie in one row of memory, so that a stretch is a view and not a joining of blocks: half the time of a step.
+    What is dropped is overwritten once the row is full, so whoever keeps a stretch takes a copy.
+    """
 
     def __init__(self) -> None:
-        self._blocks: deque[MotionBlock] = deque()
+        self._blocks: deque[tuple[int, MotionBlock]] = deque()  # what each states, and the number of its last sample
+        self._kept: dict[str, NDArray[Any]] = {}  # each with the same number of rows, of which `_rows` are in use
+        self._rows = slice(0, 0)
 
     def add(self, block: MotionBlock) -> None:
-        self._blocks.append(block)
+        if not self._kept:
+            self._kept = {f: _room(_ROOM, getattr(block, f)) for f in _FIELDS}
+        if self._rows.stop + len(block) > len(self._kept["index"]):
+            self._make_room(len(block))
+        start = self._rows.stop
+        self._rows = slice(self._rows.start, start + len(block))
+        for name, kept in self._kept.items():
+            kept[start : self._rows.stop] = getattr(block, name)
+        self._blocks.append((int(block.index[-1]), block))
+
+    def _make_room(self, more: int) -> None:
+        """Move what is kept to the front of a row that is at least half empty, so that this is seldom."""
+        size = self._rows.stop - self._rows.start
+        grow = len(self._kept["index"]) < 2 * (size + more)
+        for name, kept in self._kept.items():
+            room = _room(2 * (size + more), kept) if grow else kept
+            room[:size] = kept[self._rows]
+            self._kept[name] = room
+        self._rows = slice(0, size)
 
     def clear(self) -> None:
         self._blocks.clear()
+        self._rows = slice(0, 0)
 
     def forget_before(self, index: int) -> None:
-        """Drop the blocks that lie wholly before a sample number."""
-        while self._blocks and self._blocks[0].index[-1] < index:
+        """Drop the samples before a number."""
+        self._rows = self._between(index, self._blocks[-1][0] + 1) if self._blocks else self._rows
+        while self._blocks and self._blocks[0][0] < index:
             self._blocks.popleft()
 
-    def _pieces(self, start: int, stop: int) -> list[tuple[MotionBlock, slice]]:
-        found = []
-        for block in self._blocks:
-            if block.index[-1] >= start and block.index[0] < stop:
-                a, b = np.searchsorted(block.index, [start, stop])
-                if b > a:
-                    found.append((block, slice(int(a), int(b))))
-        return found
+    def _between(self, start: int, stop: int) -> slice:
+        """The rows of samples [start, stop)."""
+        a, b = np.searchsorted(self._kept["index"][self._rows], (start, stop)).tolist()
+        return slice(self._rows.start + a, self._rows.start + b)
+
+    def _home(self, index: int) -> MotionBlock | None:
+        """The block that holds a sample, or the next one if it was lost."""
+        return next((block for last, block in self._blocks if last >= index), None)
 
     def samples(
         self, start: int, stop: int
     ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-        """Index, time, force and rate of the samples received whose number is in [start, stop)."""
-        pieces = self._pieces(start, stop)
-        return (
-            np.concatenate([b.index[s] for b, s in pieces]),
-            np.concatenate([b.time_s[s] for b, s in pieces]),
-            np.concatenate([b.specific_force_m_s2[s] for b, s in pieces]),
-            np.concatenate([b.rate_rad_s[s] for b, s in pieces]),
-        )
+        """Index, time, force and rate of the samples received whose number is in [start, stop), as views."""
+        rows, kept = self._between(start, stop), self._kept
+        return kept["index"][rows], kept["time_s"][rows], kept["specific_force_m_s2"][rows], kept["rate_rad_s"][rows]
 
     def grid(self, start: int, stop: int) -> Grid | None:
-        """Samples [start, stop) without holes, cut to what was received; None if nothing was."""
-        pieces = self._pieces(start, stop)
-        if not pieces:
-            return None
+        """Samples [start, stop) without holes, cut to what was received, to be looked at now; None if nothing was."""
         index, time_s, force, rate = self.samples(start, stop)
-        clipped = np.concatenate([b.accel_clipped[s] for b, s in pieces])
-        period = pieces[-1][0].period_s
+        if not len(index):
+            return None
+        clipped = self._kept["accel_clipped"][self._between(start, stop)]
+        period = self._period_s(index)
         first = int(index[0])
         # a source that counts no losses (text, CSV) shows them in its times alone
         by_time = first + np.rint((time_s - time_s[0]) / period).astype(np.int64)
@@ -92,24 +122,26 @@ class History:
 
         return Grid(np.interp(at, index, time_s), fill(force), fill(rate), full, there, first, period)
 
+    def _period_s(self, index: NDArray[np.int64]) -> float:
+        """That of the block which holds the last of some samples."""
+        home = self._home(int(index[-1]))
+        assert home is not None
+        return home.period_s
+
     def accel_delay_s(self, index: int) -> float:
         """The stated delay of the block that holds a sample; 0 where none is stated."""
-        home = next((b for b in self._blocks if b.index[-1] >= index), None)
+        home = self._home(index)
         return (home.accel_delay_s or 0.0) if home else 0.0
 
     def window(self, start: int, stop: int, shock: int) -> MotionWindow:
         """Samples [start, stop) as received; what a block states is taken from the block that holds sample `shock`."""
-        pieces = self._pieces(start, stop)
-        home = next((b for b, _ in pieces if b.index[-1] >= shock), pieces[-1][0])
+        rows = self._between(start, stop)
+        arrays = {name: kept[rows].copy() for name, kept in self._kept.items()}
+        home = self._home(shock) or self._blocks[-1][1]
         return MotionWindow(
+            **arrays,
             segment=home.segment,
-            index=np.concatenate([b.index[s] for b, s in pieces]),
-            time_s=np.concatenate([b.time_s[s] for b, s in pieces]),
-            specific_force_m_s2=np.concatenate([b.specific_force_m_s2[s] for b, s in pieces]),
-            rate_rad_s=np.concatenate([b.rate_rad_s[s] for b, s in pieces]),
-            accel_clipped=np.concatenate([b.accel_clipped[s] for b, s in pieces]),
-            gyro_clipped=np.concatenate([b.gyro_clipped[s] for b, s in pieces]),
-            period_s=pieces[-1][0].period_s,
+            period_s=self._period_s(arrays["index"]),
             accel_delay_s=home.accel_delay_s,
             gyro_delay_s=home.gyro_delay_s,
             accel_bandwidth_hz=home.accel_bandwidth_hz,

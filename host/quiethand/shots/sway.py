@@ -24,8 +24,8 @@ def sway(force_m_s2: NDArray[np.float64], width: int, stride: int) -> NDArray[np
     if len(force_m_s2) < width:
         return np.empty(0)
     windows = np.lib.stride_tricks.sliding_window_view(force_m_s2, width, axis=0)[::stride]  # (k, 3, width)
+    rows = windows.reshape(-1, width)  # a copy: what overlaps is read three times, quicker from rows of its own
     x = np.arange(width) - (width - 1) / 2
-    mean = windows.mean(axis=2)
-    slope = windows @ (x / (x @ x))
-    square = np.einsum("ijk,ijk->ij", windows, windows) / width - mean**2 - slope**2 * (x @ x) / width
-    return np.asarray(np.sqrt(np.maximum(square, 0.0).sum(axis=1)))
+    mean, slope = (rows @ np.column_stack([np.full(width, 1 / width), x / (x @ x)])).T
+    square = np.einsum("ij,ij->i", rows, rows) / width - mean**2 - slope**2 * (x @ x) / width
+    return np.asarray(np.sqrt(np.maximum(square, 0.0).reshape(-1, 3).sum(axis=1)))
