@@ -15,8 +15,10 @@ from quiethand.errors import InputError
 from quiethand.motion.stream import MotionStream
 from quiethand.shots.candidate import Candidate
 from quiethand.shots.contract import SCHEMA_VERSION, number, rejected_object, shot_object
+from quiethand.shots.events import unnamed_channels, with_events
+from quiethand.shots.felt import FeltState
 from quiethand.shots.finder import ShotFinder
-from quiethand.shots.measure import measure
+from quiethand.shots.measure import measure_and_learn
 from quiethand.shots.model import Rejected, Shot
 from quiethand.shots.still import StillTracker
 
@@ -85,12 +87,15 @@ class ShotFollower:
     Args:
         setup: what the user stated; where a block carries a set-up of its own (a recording's SESSION), that one is
             taken from there on.
+        facts: of the recording as it is read, for the edges on the device's inputs.
     """
 
-    def __init__(self, setup: Setup | None = None) -> None:
+    def __init__(self, setup: Setup | None = None, facts: RecordingFacts | None = None) -> None:
         self.setup = setup
         self.notes: list[str] = []
+        self._facts = facts
         self._still = StillTracker()
+        self._felt: FeltState | None = None
         self._shots = 0
         self._launch: Launch | None = None
         self._finder: ShotFinder | None = None
@@ -103,6 +108,7 @@ class ShotFollower:
             results += self.finish()
             self.setup, self._launch = stated, self._model(stated)
             self._finder = ShotFinder(stated, self._launch)
+            self._felt = None  # another bow, mount or archer
         results += self._results(self._finder.feed(block))
         self._still.feed(block)
         return results
@@ -133,10 +139,22 @@ class ShotFollower:
         for one in found:
             if isinstance(one, Candidate):
                 self._shots += 1
-                results.append(measure(one, self.setup, self._launch, self._shots, self._still.state))
+                shot, self._felt = measure_and_learn(
+                    one, self.setup, self._launch, self._shots, self._still.state, self._felt
+                )
+                results.append(shot)
             else:
                 results.append(one)
-        return results
+        return self._with_events(results)
+
+    def _with_events(self, results: list[Result]) -> list[Result]:
+        if self._facts is None or not results:
+            return results
+        events = tuple(self._facts.recent_events)
+        if unnamed := unnamed_channels(events, self.setup):
+            channels = ", ".join(map(str, unnamed))
+            self._note(f"edges came on input {channels}; the set-up's [events] can say what they measure")
+        return with_events(results, events, self.setup)
 
 
 class StreamAnalysis:
@@ -149,7 +167,7 @@ class StreamAnalysis:
 
     def __init__(self, setup: Setup | None = None, source: Literal["recording", "device"] = "recording") -> None:
         self._motion = MotionStream(setup, source)
-        self._follower = ShotFollower(setup)
+        self._follower = ShotFollower(setup, self._motion.facts)
 
     @property
     def facts(self) -> RecordingFacts:
@@ -187,7 +205,7 @@ def analyse_path(path: str, setup: Setup | None = None) -> Report:
     from quiethand.link.files import open_motion
 
     source = open_motion(path, setup)
-    follower = ShotFollower(source.setup)
+    follower = ShotFollower(source.setup, source.facts)
     results: list[Result] = []
     for block in source:
         results += follower.follow(block)

@@ -26,6 +26,7 @@ from quiethand.shots.budget import (
     combined_sigma_deg,
     integrated_noise,
 )
+from quiethand.shots.felt import FeltState, felt_prior
 from quiethand.shots.follow_through import measure_follow_through
 from quiethand.shots.gyro_state import GyroState, gyro_state
 from quiethand.shots.hold import measure_hold
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
     from quiethand.shots.candidate import Candidate, MotionWindow
     from quiethand.shots.still import StillState
 
-__all__ = ["AFTER_RELEASE_MS", "measure"]
+__all__ = ["AFTER_RELEASE_MS", "measure", "measure_and_learn"]
 
 AFTER_RELEASE_MS: Final = (5.0, 10.0, 15.0, 20.0, 30.0, 50.0)
 # Where the delay is not stated ticks are not known either: the shock may show this much before the departure's motion.
@@ -67,8 +68,21 @@ def measure(
     launch: Launch | None,
     number: int,
     still: StillState | None,
+    felt: FeltState | None = None,
 ) -> Shot:
-    """Every figure of one shot.
+    """Every figure of one shot; see `measure_and_learn`."""
+    return measure_and_learn(candidate, setup, launch, number, still, felt)[0]
+
+
+def measure_and_learn(
+    candidate: Candidate,
+    setup: Setup | None,
+    launch: Launch | None,
+    number: int,
+    still: StillState | None,
+    felt: FeltState | None,
+) -> tuple[Shot, FeltState | None]:
+    """Every figure of one shot, and what is known after it of the gyro's answer to acceleration.
 
     Args:
         candidate: the motion around it and coarse instants.
@@ -76,6 +90,7 @@ def measure(
         launch: the launch model of that set-up, None where it does not suffice.
         number: the shot's number in the recording, from 1.
         still: what still moments before it told of the gyro.
+        felt: what the shots before it, of the same sensor and mount, told of the gyro's answer to acceleration.
     """
     candidate_whole, candidate = candidate, _near(candidate)
     window = candidate.window
@@ -85,7 +100,7 @@ def measure(
     gyro = gyro_state(candidate_whole.window, instants.release_s, still, notes)
     inertia = inertia_array(setup.bow) if setup is not None else None
     clean = _clean_samples(window, instants, gyro)
-    fit = None if clean.missing else _fit_rate(window, instants, clean, gyro)
+    fit = None if clean.missing else _fit_rate(window, instants, clean, gyro, felt)
     if clean.missing:
         notes.append(
             "gyro samples are lost or clipped between release and departure: no rotation, rate, parts or torque"
@@ -136,7 +151,7 @@ def measure(
         trace=make_trace(window, instants.release_s, gyro.bias_rad_s, inertia),
         push_misfit=instants.misfit,
     )
-    return flags_for(shot, setup)
+    return flags_for(shot, setup), felt if fit is None else FeltState.after(fit, felt)
 
 
 def _near(candidate: Candidate) -> Candidate:
@@ -185,12 +200,14 @@ def _clean_samples(window: MotionWindow, instants: Instants, gyro: GyroState) ->
     return _Clean(times, rates, whole_to, bool(lost))
 
 
-def _fit_rate(window: MotionWindow, instants: Instants, clean: _Clean, gyro: GyroState) -> WindowRate | None:
+def _fit_rate(
+    window: MotionWindow, instants: Instants, clean: _Clean, gyro: GyroState, known: FeltState | None
+) -> WindowRate | None:
     total = instants.time_on_string_s
     if not 1e-3 < total < 0.06:
         return None
     u = grid(total)
-    fingers = instants.shape is not None and instants.shape.fingers
+    fingers = bool(instants.fingers)
     course = pluck_course(
         window.accel_time_s,
         window.specific_force_m_s2[:, 1],
@@ -199,7 +216,6 @@ def _fit_rate(window: MotionWindow, instants: Instants, clean: _Clean, gyro: Gyr
         fingers=fingers,
         u_s=u,
     )
-    shape = instants.shape
     t, change = _pushed(window, instants, from_s=-30e-3)
     felt = np.zeros(len(u))
     if len(t) >= 4:
@@ -209,17 +225,21 @@ def _fit_rate(window: MotionWindow, instants: Instants, clean: _Clean, gyro: Gyr
         slope, level = np.polyfit(t[last] - t[-1], change[last, 0], 1)
         end = t[-1] - instants.release_s
         felt = np.where(u > end, level + slope * (u - end), felt)
+    spread = acceleration_sensitivity(gyro.noise_rad_s, window.period_s, window.gyro_bandwidth_hz)
+    mean, sigma = felt_prior(known, spread)
     return fit_window_rate(
         clean.time_s,
         clean.rate_rad_s,
         gyro.fit_noise_rad_s,
         release_s=instants.release_s,
         departure_s=instants.departure_s,
-        string_impulse=None if shape is None else (shape.time_s, shape.string_speed),
+        string_impulse=instants.string_impulse,
         blow=course,
         fingers=fingers,
         felt_force_m_s2=felt,
-        felt_sigma=acceleration_sensitivity(gyro.noise_rad_s, window.period_s, window.gyro_bandwidth_hz),
+        felt_mean=mean,
+        felt_sigma=sigma,
+        felt_spread=spread,
         u_s=u,
     )
 

@@ -56,10 +56,15 @@ class PushShape:
     limbs_kg: float  # D
     time_s: NDArray[np.float64]  # (n,) even steps, from before the hold fades to the departure
     basis: NDArray[np.float64]  # (6, n) m/s2, in the order of SHAPES
-    string_speed: NDArray[np.float64]  # (n,) of the nock over its final speed: the string's impulse so far
+    momentum: NDArray[np.float64]  # (4, n) forward momentum under the first four shapes, over m + K at brace, m/s
     time_on_string_s: float
     weight: NDArray[np.float64]  # (6,) prior means
     weight_sigma: NDArray[np.float64]  # (6,)
+
+    def impulse(self, weights: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Of the string on the bow so far over its last, (n,): the momentum gone forward, by (6,) weights."""
+        gone = self.momentum[0] + weights[1:4] @ self.momentum[1:] / max(float(weights[0]), 0.2)
+        return np.asarray(gone / gone[-1] if gone[-1] > 0 else self.momentum[0] / self.momentum[0, -1])
 
 
 @dataclass(frozen=True)
@@ -132,9 +137,8 @@ def _shape(
         [net, pushed(speed_v), changing, middle, -speed * _HAND_DAMPING_PER_S, -place * _HAND_STIFFNESS_PER_S2]
     )
     weight, sigma = _priors(fingers=fingers, mass_known=mass_known, limbs_share=share)
-    return PushShape(
-        fingers, hold_loss_s, limbs_kg, times, basis, speed_v / speed_v[-1], float(times[-1]), weight, sigma
-    )
+    momentum = np.vstack([g_out, np.cumsum(basis[1:4], axis=1) * (-_STEP_S * a0 / force_m_s2)])
+    return PushShape(fingers, hold_loss_s, limbs_kg, times, basis, momentum, float(times[-1]), weight, sigma)
 
 
 def _priors(*, fingers: bool, mass_known: bool, limbs_share: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

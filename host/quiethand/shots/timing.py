@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from quiethand.shots.push_model import PushModel, PushShape, push_model
+from quiethand.shots.push_model import PushModel, push_model
 from quiethand.shots.timing_onset import release_onset
 from quiethand.shots.timing_push import PushFit, best_push
 from quiethand.shots.timing_shock import PATH_DELAY_SIGMA_S, axes_clipped, rise_sigma_s, shock_onset
@@ -42,7 +42,10 @@ class Instants:
     departure_s: float
     covariance_s2: NDArray[np.float64]  # (2, 2) of release and departure, delays included
     departure_from: DepartureFrom
-    shape: PushShape | None  # the shape that fits the push best
+    fingers: bool | None  # whether the push that fits best is one let go by fingers
+    string_impulse: (
+        tuple[NDArray[np.float64], NDArray[np.float64]] | None
+    )  # times and impulse of that push, see PushFit
     misfit: float | None
     first_break_s: float  # ticks before this are free of the shock
     noise_m_s2: NDArray[np.float64]  # (3,) one sample of acceleration in the hold
@@ -119,7 +122,7 @@ def find_instants(candidate: Candidate, setup: Setup | None, launch: Launch | No
         )
         covariance = np.array([[end_sigma_s**2 + spread**2, end_sigma_s**2], [end_sigma_s**2, end_sigma_s**2]])
         instants = Instants(
-            end_s - length, end_s, covariance, departure_from, None, None, first_break_s, noise, tuple(notes)
+            end_s - length, end_s, covariance, departure_from, None, None, None, first_break_s, noise, tuple(notes)
         )
     else:
         instants = _from_fit(window, fit, departure_from, first_break_s, noise, tuple(notes))
@@ -220,7 +223,8 @@ def _from_fit(
         float(both[1]),
         covariance,
         departure_from,
-        fit.shape,
+        fit.shape.fingers,
+        (fit.shape.time_s, fit.impulse),
         fit.misfit,
         first_break_s,
         noise,

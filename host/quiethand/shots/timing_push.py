@@ -32,6 +32,7 @@ class PushFit:
     """What the push alone says, the prior on the time on the string left in and the shock's instant left out."""
 
     shape: PushShape
+    impulse: NDArray[np.float64]  # (n,) of the string on the bow so far over its last, at the shape's times
     release_s: float
     time_on_string_s: float
     covariance_s2: NDArray[np.float64]  # (2, 2) of release and time on the string
@@ -149,11 +150,12 @@ def best_push(
     covariance = np.linalg.inv(normal)[:, k:, k:] * _MS**2
     left = push_m_s2 - fitted
     misfit = np.sqrt(np.mean(left**2, axis=1)) / max(float(np.abs(push_m_s2).max()), 1e-9)
-    return _as_one(shapes, onset, total, covariance, misfit, cost)
+    return _as_one(shapes, weights, onset, total, covariance, misfit, cost)
 
 
 def _as_one(
     shapes: list[PushShape],
+    weights: NDArray[np.float64],
     onset_s: NDArray[np.float64],
     total_s: NDArray[np.float64],
     covariance_s2: NDArray[np.float64],
@@ -170,4 +172,12 @@ def _as_one(
     off = both - mean
     covariance = np.einsum("i,ijk->jk", share, covariance_s2) + np.einsum("i,ij,ik->jk", share, off, off)
     best = int(np.argmax(share))
-    return PushFit(shapes[best], float(mean[0]), float(mean[1]), covariance, float(misfit[best]), float(cost[best]))
+    return PushFit(
+        shapes[best],
+        shapes[best].impulse(weights[best]),
+        float(mean[0]),
+        float(mean[1]),
+        covariance,
+        float(misfit[best]),
+        float(cost[best]),
+    )

@@ -36,7 +36,8 @@ _PRIOR_DEG_S: Final = {
     "p3": (2.0, 6.0, 2.0),
 }
 _BLOW_FINGERS_DEG_S: Final = (0.15, 0.15, 3.0)
-_BLOW_TRIGGER_DEG_S: Final = (0.1, 0.1, 0.1)
+# A blow from a trigger hand or a jump of the grip is rare and small: 3 mN m s about the vertical.
+_BLOW_TRIGGER_DEG_S: Final = (0.15, 0.15, 0.6)
 
 
 @dataclass(frozen=True)
@@ -52,6 +53,10 @@ class WindowRate:
     basis: NDArray[np.float64]  # (n, 7)
     blow: NDArray[np.float64]  # (n,) S on the grid
     residual_rad_s: NDArray[np.float64]  # (3,) rms of what is left over
+    # what the samples alone say of the seven weights and g, and how far those differ beforehand
+    information: NDArray[np.float64]  # (3, 8, 8)
+    seen: NDArray[np.float64]  # (3, 8)
+    spread: NDArray[np.float64]  # (3, 8)
 
     def felt_rate(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """What the gyro shows at given times because it feels the push, (m, 3) rad/s."""
@@ -134,7 +139,9 @@ def fit_window_rate(
     blow: NDArray[np.float64],
     fingers: bool,
     felt_force_m_s2: NDArray[np.float64],
-    felt_sigma: float,
+    felt_mean: NDArray[np.float64],
+    felt_sigma: NDArray[np.float64],
+    felt_spread: float,
     u_s: NDArray[np.float64],
 ) -> WindowRate | None:
     """Fits the model to clean samples, (m,) motion times and (m, 3) rates; None where there are too few.
@@ -143,8 +150,9 @@ def fit_window_rate(
         noise_rad_s: standard deviation of one sample, shape (3,), raised where neighbours share their noise.
         string_impulse: times from the release and the string's impulse so far over its last, of the push model.
         blow: S on the grid `u_s`.
-        felt_force_m_s2: change of specific force along the arrow on the grid, and the standard deviation that a
-            gyro's answer to it has beforehand, rad/s per m/s2.
+        felt_force_m_s2: change of specific force along the arrow on the grid.
+        felt_mean, felt_sigma: what is known beforehand of the gyro's answer to it, each (3,) in rad/s per m/s2.
+        felt_spread: how far that answer differs between sensors.
     """
     total = departure_s - release_s
     after = np.maximum(u_s, 0.0) / _UNIT_S
@@ -161,13 +169,17 @@ def fit_window_rate(
     columns = np.column_stack([basis, felt_force_m_s2])
     rows = rows_at(u_s, columns, u)
     weights, covariance = np.zeros((8, 3)), np.zeros((3, 8, 8))
+    information, seen, spread = np.zeros((3, 8, 8)), np.zeros((3, 8)), np.zeros((3, 8))
     residual = np.zeros(3)
     blows = _BLOW_FINGERS_DEG_S if fingers else _BLOW_TRIGGER_DEG_S
     for k in range(3):
-        spread = np.append(np.deg2rad([*(v[k] for v in _PRIOR_DEG_S.values()), blows[k]]), felt_sigma)
-        normal = rows.T @ rows / noise_rad_s[k] ** 2 + np.diag(1 / spread**2)
-        covariance[k] = np.linalg.inv(normal)
-        weights[:, k] = covariance[k] @ (rows.T @ w[:, k]) / noise_rad_s[k] ** 2
+        spread[k] = np.append(np.deg2rad([*(v[k] for v in _PRIOR_DEG_S.values()), blows[k]]), felt_spread)
+        information[k], seen[k] = rows.T @ rows / noise_rad_s[k] ** 2, rows.T @ w[:, k] / noise_rad_s[k] ** 2
+        known = 1 / np.append(spread[k, :7], felt_sigma[k]) ** 2
+        covariance[k] = np.linalg.inv(information[k] + np.diag(known))
+        right = seen[k].copy()
+        right[7] += felt_mean[k] * known[7]
+        weights[:, k] = covariance[k] @ right
         residual[k] = np.sqrt(np.mean((w[:, k] - rows @ weights[:, k]) ** 2))
     return WindowRate(
         weights[:7],
@@ -179,6 +191,9 @@ def fit_window_rate(
         basis,
         blow,
         residual,
+        information,
+        seen,
+        spread,
     )
 
 
