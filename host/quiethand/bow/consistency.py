@@ -26,8 +26,20 @@ def consistent(setup: Setup, notes: tuple[str, ...] = ()) -> Setup:
     Raises:
         InputError: two values contradict each other.
     """
+    _inputs(setup)
     found = [*notes, *_lengths(setup), *_weights(setup), *_inertia(setup)]
     return replace(setup, notes=tuple(found))
+
+
+def _inputs(setup: Setup) -> None:
+    inputs = setup.events
+    for name in ("release", "rest"):
+        if getattr(inputs, f"{name}_value") is not None and getattr(inputs, f"{name}_channel") is None:
+            what, do = f"{name}_value without {name}_channel", f"say which input it is: {name}_channel = 1"
+            raise InputError(what, where=f"{setup.source}: events", do=do)
+    if inputs.release_channel is not None and inputs.release_channel == inputs.rest_channel:
+        do = "a switch at the release and a gate at the rest are two inputs"
+        raise InputError(f"channel {inputs.rest_channel} is both", where=f"{setup.source}: events", do=do)
 
 
 def _lengths(setup: Setup) -> list[str]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from quiethand.axes import Axes
 
-__all__ = ["Archer", "Arrow", "Bow", "Limit", "SensorSetup", "Setup", "Target"]
+__all__ = ["Archer", "Arrow", "Bow", "EventInputs", "Limit", "SensorSetup", "Setup", "Target"]
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,16 @@ class SensorSetup:
 
 
 @dataclass(frozen=True)
+class EventInputs:
+    """Which input of the device is what; a value is the level after the edge, None: any edge."""
+
+    release_channel: int | None = None  # a switch on the string hand's side
+    release_value: int | None = None
+    rest_channel: int | None = None  # a light gate at the rest
+    rest_value: int | None = None
+
+
+@dataclass(frozen=True)
 class Target:
     face: str | None = None  # "122 cm", "80 cm", "60 cm", "40 cm"
     distance_m: float | None = None
@@ -81,6 +91,7 @@ class Setup:
     arrow: Arrow = field(default_factory=Arrow)
     sensor: SensorSetup = field(default_factory=SensorSetup)
     target: Target = field(default_factory=Target)
+    events: EventInputs = field(default_factory=EventInputs)
     limits: Mapping[str, Limit] = field(default_factory=dict)
     source: str | None = None
     document: Mapping[str, object] = field(default_factory=dict)  # the file's tables as written, JSON-able (SESSION)

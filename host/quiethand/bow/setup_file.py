@@ -16,7 +16,7 @@ from quiethand.bow import fields as read
 from quiethand.bow.consistency import consistent
 from quiethand.bow.faces import FACES
 from quiethand.bow.limit_names import LIMIT_MEASURES
-from quiethand.bow.model import Archer, Arrow, Bow, Limit, SensorSetup, Setup, Target
+from quiethand.bow.model import Archer, Arrow, Bow, EventInputs, Limit, SensorSetup, Setup, Target
 from quiethand.bow.quantities import ACCELERATION, FORCE, LENGTH, MASS, RATE, TIME, shown
 from quiethand.errors import InputError
 
@@ -31,6 +31,13 @@ def _face(value: object, where: str) -> str:
         if written == name.replace(" ", ""):
             return name
     return str(read.choice(*FACES)(value, where))
+
+
+def _byte(value: object, where: str) -> int:
+    do = "write a whole number from 0 to 255, as the device's EVENT has it"
+    if not isinstance(value, int):
+        raise InputError(f"{shown(value)} is not a whole number", where=where, do=do)
+    return int(read.number(value, where, low=0, high=255, do=do))
 
 
 def _per_count(value: object, where: str) -> float:
@@ -88,6 +95,15 @@ TABLES: Final[Mapping[str, tuple[type, Mapping[str, tuple[str, read.Reader]]]]] 
     "target": (
         Target,
         {"face": ("face", _face), "distance": ("distance_m", read.positive(LENGTH, 0.5, 1000.0))},
+    ),
+    "events": (
+        EventInputs,
+        {
+            "release_channel": ("release_channel", _byte),
+            "release_value": ("release_value", _byte),
+            "rest_channel": ("rest_channel", _byte),
+            "rest_value": ("rest_value", _byte),
+        },
     ),
 }
 TABLE_NAMES: Final = (*TABLES, "limits")

@@ -80,6 +80,15 @@ length = "{arrow_length}"  ## nock's throat to the end of the shaft
 # accel_scale = 0.0047884  ## m/s2
 # gyro_scale = 0.0010653  ## rad/s
 
+[events]
+# A switch or a light gate on the sensor's inputs: which channel is what, and the level after the edge that counts.
+# What they measure is shown beside the estimates. A gate at the rest whose light the arrow breaks, and frees:
+# rest_channel = 1
+# rest_value = 0
+# A switch that opens or closes as the string is let go:
+# release_channel = 2
+# release_value = 1
+
 [target]
 distance = "{distance}"
 # Left out, the face is the one commonly shot at that distance: 40 cm at 18 m, 80 cm at 50 m, 122 cm at 70 m.

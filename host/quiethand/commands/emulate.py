@@ -45,6 +45,7 @@ HABIT_NAMES = ("quiet", "grip_torque", "pluck", "anticipation", "dropping_arm", 
 )
 @click.option("--text-mode", is_flag=True, help="Lines of text in place of frames; streams at once, hears nothing.")
 @click.option("--gate", is_flag=True, help="A light gate at the rest: an EVENT when the arrow has passed it.")
+@click.option("--switch", is_flag=True, help="A switch on the string hand's side: an EVENT as the string is let go.")
 @click.option("--lose", type=float, default=0.0, metavar="P", help="Chance that a block is lost in the device.")
 @click.option("--corrupt", type=float, default=0.0, metavar="P", help="Chance that a frame is spoilt on the way.")
 @click.option("--restart-after", type=float, metavar="SECONDS", help="Restart once, so long after the first start.")
@@ -80,6 +81,7 @@ def command(
     nuisances: str,
     text_mode: bool,
     gate: bool,
+    switch: bool,
     lose: float,
     corrupt: float,
     restart_after: float | None,
@@ -109,7 +111,7 @@ def command(
     )  # fmt: skip
     scenario = Scenario(
         seed=seed, bow=bow, habit=habit, strength=strength, handedness=hand, every_s=every,  # type: ignore[arg-type]
-        shots=shots, nuisances=nuisances, sensor=sensor, rate_hz=rate, gate=gate, faults=faults,  # type: ignore[arg-type]
+        shots=shots, nuisances=nuisances, sensor=sensor, rate_hz=rate, gate=gate, switch=switch, faults=faults,  # type: ignore[arg-type]
     )  # fmt: skip
     if setup_out is not None:
         _write_setup(setup_out, scenario, force)

@@ -81,7 +81,7 @@ def import_recording(store: Store, path: Path, setup: Setup | None = None) -> tu
         held = store.shot_count(ShotFilter(recording_id=known))
         return held, f"already there, {held} shots"
     source = open_motion(str(path), setup)
-    follower = ShotFollower(setup)
+    follower = ShotFollower(setup, source.facts)
     shelf = Shelf(store, path, growing=False)
     found = 0
     for block in source:

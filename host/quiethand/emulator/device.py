@@ -45,6 +45,7 @@ HEALTH_EVERY_S = 1.0
 COMMAND_LIMIT = 64  # bytes of a COMMAND's body
 COMMAND_LEAST = 7  # type, request, command and the CRC
 GATE_CHANNEL = 1
+SWITCH_CHANNEL = 2
 BOOT_MESSAGE = b"\r\npower-up, checking sensor... ok\r\n"
 
 
@@ -82,8 +83,8 @@ class Device:
         self._deaf = False  # within a run too long to be a command
         self._restart_s: float | None = None
         self._told = self._told_nuisances = 0  # already handed out
-        self._gate: deque[tuple[float, int]] = deque()
-        self._gated = 0
+        self._edges: deque[tuple[float, int, int]] = deque()  # time, channel, level
+        self._edged = 0  # shots whose edges are in there
         self._queue: deque[Block] = deque()
         self._streaming = False
         self._next_health_s = self._next_description_s = 0.0
@@ -213,10 +214,12 @@ class Device:
                 Block(first, due, self._next_index, ticks, chunk.stamp_s[part], warm, chunk.counts[part])
             )
             self._next_index = (self._next_index + BLOCK_SAMPLES) % 2**32
-        if self.scenario.gate:
-            for shot in self.sampler.shots[self._gated :]:
-                self._gate += ((shot.draw_end_s, 1), (shot.rest_clear_s, 0))
-            self._gated = len(self.sampler.shots)
+        for shot in self.sampler.shots[self._edged :]:
+            edges = [(shot.draw_end_s, GATE_CHANNEL, 1), (shot.rest_clear_s, GATE_CHANNEL, 0)] * self.scenario.gate
+            switch = [(shot.release_s, SWITCH_CHANNEL, 1), (shot.release_s + 1.0, SWITCH_CHANNEL, 0)]
+            edges += switch * self.scenario.switch
+            self._edges += sorted(edges)
+        self._edged = len(self.sampler.shots)
 
     def _deliver(self, block: Block, congested: bool) -> None:
         count = len(block.counts)
@@ -241,9 +244,9 @@ class Device:
 
     def _chores(self, now_s: float) -> None:
         """What a streaming device says from time to time."""
-        while self._gate and self.sampler.true_s(self._gate[0][0]) <= now_s:
-            scene_s, level = self._gate.popleft()
-            self._send(Event(self.ticks(self.sampler.true_s(scene_s)), GATE_CHANNEL, level))
+        while self._edges and self.sampler.true_s(self._edges[0][0]) <= now_s:
+            scene_s, channel, level = self._edges.popleft()
+            self._send(Event(self.ticks(self.sampler.true_s(scene_s)), channel, level))
         while now_s >= self._next_health_s:
             self._send(Health(self._taken, self._lost, 3700))
             self._next_health_s += HEALTH_EVERY_S

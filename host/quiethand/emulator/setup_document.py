@@ -98,7 +98,17 @@ def setup_document(
         },
         "sensor": table,
         "target": {"face": face, "distance": f"{distance_m:g} m"},
+        **_inputs(scenario),
     }
+
+
+def _inputs(scenario: Scenario) -> dict[str, object]:
+    events: dict[str, object] = {}
+    if scenario.gate:
+        events |= {"rest_channel": 1, "rest_value": 0}
+    if scenario.switch:
+        events |= {"release_channel": 2, "release_value": 1}
+    return {"events": events} if events else {}
 
 
 def setup_toml(document: Mapping[str, object]) -> str:

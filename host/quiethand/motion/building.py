@@ -13,7 +13,7 @@ from quiethand.bow.model import SensorSetup, Setup
 from quiethand.motion.block import MotionBlock
 from quiethand.motion.calibration import Calibration, Scales, calibration
 from quiethand.motion.clock import SegmentClock
-from quiethand.motion.facts import LinkGap, Loss, Mark, RecordingFacts, SegmentFacts, keep
+from quiethand.motion.facts import LinkGap, Loss, Mark, RecordingFacts, SegmentFacts, keep, keep_mark
 from quiethand.motion.segments import Group, Segment
 from quiethand.motion.timed import TimedGroup, TimedSegment
 
@@ -175,6 +175,5 @@ class Builder:
     def _take_marks(self, segment: _Segment) -> None:
         for since, mark in segment.marks:
             at = None if since is None or segment.start_s is None else segment.start_s + since
-            kept = self._facts.events if mark.kind == "event" else self._facts.marks
-            keep(kept, replace(mark, time_s=at))
+            keep_mark(self._facts, replace(mark, time_s=at))
         segment.marks.clear()

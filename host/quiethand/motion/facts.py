@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final, Literal, TypeVar
 
-__all__ = ["Damage", "LinkGap", "LogLine", "Loss", "Mark", "RecordingFacts", "SegmentFacts", "keep"]
+__all__ = ["Damage", "LinkGap", "LogLine", "Loss", "Mark", "RecordingFacts", "SegmentFacts", "keep", "keep_mark"]
 
 T = TypeVar("T")
 
@@ -125,6 +126,7 @@ class RecordingFacts:
     temperature_c: float | None = None  # the last stated
     supply_low: bool = False
     events: list[Mark] = field(default_factory=list)
+    recent_events: deque[Mark] = field(default_factory=lambda: deque(maxlen=PLACES_KEPT))  # the last ones
     marks: list[Mark] = field(default_factory=list)  # called shots and impacts
     remarks: list[str] = field(default_factory=list)
     logs: list[LogLine] = field(default_factory=list)
@@ -149,6 +151,13 @@ class RecordingFacts:
             or self.header_damaged
             or self.refused
         )
+
+
+def keep_mark(facts: RecordingFacts, mark: Mark) -> None:
+    """Put an edge or a remark about a shot where it belongs."""
+    keep(facts.events if mark.kind == "event" else facts.marks, mark)
+    if mark.kind == "event":
+        facts.recent_events.append(mark)
 
 
 def keep(places: list[T], place: T) -> None:

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from quiethand.motion.facts import Loss, RecordingFacts, keep
+from quiethand.motion.facts import Loss, RecordingFacts, keep, keep_mark
 from quiethand.motion.segments import Group, Heard, Identity, Run, Segment, opened
 
 __all__ = ["Arrived", "Segmenter"]
@@ -220,7 +220,7 @@ class Segmenter:
             if self._segment is not None:
                 self._segment.hear(of, self._segment.ticks, _ahead(raw, self._ticks), said)
             elif not isinstance(said, int):
-                keep(self._facts.events if said.kind == "event" else self._facts.marks, said)
+                keep_mark(self._facts, said)
 
     def _open(self, why: str, offset: int) -> None:
         self._close()

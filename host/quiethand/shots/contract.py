@@ -100,6 +100,7 @@ def shot_object(shot: Shot) -> dict[str, Any]:
         "window": _axes_fields(shot.window),
         "hold": _axes_fields(shot.hold),
         "follow_through": _axes_fields(shot.follow_through),
+        "events": None if shot.events is None else _axes_fields(shot.events),
         "flags": [_flag(flag) for flag in shot.flags],
         "notes": list(shot.notes),
     }

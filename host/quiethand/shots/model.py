@@ -12,7 +12,7 @@ from quiethand.axes import Axes
 
 __all__ = [
     "AtDeparture", "BudgetRow", "Flag", "FollowThrough", "Hold", "Parts", "PointingShift", "Reason", "Rejected",
-    "RotationAt", "Shot", "Trace", "Window",
+    "RotationAt", "Shot", "ShotEvents", "Trace", "Window",
 ]  # fmt: skip
 
 Reason = Literal[
@@ -125,6 +125,16 @@ class Trace:
 
 
 @dataclass(frozen=True)
+class ShotEvents:
+    """What a switch or a gate measured, beside the estimates; differences are measured less estimate."""
+
+    measured_release_s: float | None = None
+    measured_rest_clear_s: float | None = None
+    release_difference_s: float | None = None
+    rest_clear_difference_s: float | None = None
+
+
+@dataclass(frozen=True)
 class Shot:
     number: int
     segment: int
@@ -147,6 +157,7 @@ class Shot:
     trace: Trace | None = None
     # how well the push's model fits: root mean square of what is left over, as a fraction of the push; None: not fitted
     push_misfit: float | None = None
+    events: ShotEvents | None = None  # None: the set-up names no input
 
 
 @dataclass(frozen=True)
