@@ -17,7 +17,6 @@ from quiethand.shots.candidate import Candidate
 from quiethand.shots.contract import SCHEMA_VERSION, number, rejected_object, shot_object
 from quiethand.shots.events import unnamed_channels, with_events
 from quiethand.shots.felt import FeltState
-from quiethand.shots.events import unnamed_channels, with_events
 from quiethand.shots.finder import ShotFinder
 from quiethand.shots.measure import measure_and_learn
 from quiethand.shots.model import Rejected, Shot
