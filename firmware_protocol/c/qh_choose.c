@@ -37,3 +37,10 @@ uint16_t qh_not_smaller(const uint16_t *values, unsigned count, uint16_t asked)
     }
     return 0;
 }
+
+uint32_t qh_periods(uint32_t elapsed, uint32_t tick_hz, uint32_t rate_mhz)
+{
+    uint64_t ticks_1000 = (uint64_t)tick_hz * 1000u;
+    uint64_t product = (uint64_t)elapsed * rate_mhz;
+    return (uint32_t)(product / ticks_1000 + (product % ticks_1000 >= ticks_1000 / 2u ? 1u : 0u));
+}

@@ -1,148 +1,9 @@
 #include "qh_device.h"
 #include "qh_choose.h"
+#include "qh_send.h"
 
 #define DESCRIPTION_EVERY_S 10u
 #define PARTIAL_BLOCK_WAITS 4u /* no sample waits longer than a second over this for its block to fill */
-
-typedef char qh_block_has_1_to_32_samples[QH_BLOCK_SAMPLES >= 1 && QH_BLOCK_SAMPLES <= QH_SAMPLES_MAX ? 1 : -1];
-
-/* Samples and bytes tell times that are a little older than the loop's: the clock goes on only. */
-static void tell_time(qh_device *device, uint32_t ticks)
-{
-    if (ticks - device->now_ticks < 0x80000000ul) {
-        device->now_ticks = ticks;
-    }
-}
-
-/* The frame of `length` bytes that stands from device->frame + 1 on. */
-static int send_frame(qh_device *device, int length)
-{
-    uint8_t *start = device->frame + 1;
-    size_t bytes = (size_t)length;
-    if (length < 0) {
-        return 0;
-    }
-    if (device->owes_delimiter || device->now_ticks - device->sent_ticks > device->config->tick_hz) {
-        start = device->frame; /* after a pause nobody knows what stands on the line */
-        start[0] = 0u;
-        bytes++;
-    }
-    if (!device->config->send(device->config->context, start, bytes)) {
-        return 0;
-    }
-    device->owes_delimiter = 0;
-    device->sent_ticks = device->now_ticks;
-    return 1;
-}
-
-static void send_description(qh_device *device)
-{
-    int length = qh_encode_description(&device->description, device->frame + 1, QH_FRAME_BUFFER - 1u);
-    if (send_frame(device, length)) {
-        device->owes_description = 0;
-        device->description_ticks = device->now_ticks;
-    }
-}
-
-/* What must go out before anything else: answers, and the DESCRIPTION that announces what follows. */
-static void send_owed(qh_device *device)
-{
-    while (device->replies != 0u) {
-        unsigned i;
-        int length = qh_encode_reply(&device->waiting[0], device->frame + 1, QH_FRAME_BUFFER - 1u);
-        if (!send_frame(device, length)) {
-            return;
-        }
-        device->replies--;
-        for (i = 0; i < device->replies; i++) {
-            device->waiting[i] = device->waiting[i + 1u];
-        }
-    }
-    if (device->owes_description) {
-        send_description(device);
-    }
-}
-
-static void send_block(qh_device *device)
-{
-    qh_samples message;
-    unsigned flags = 0;
-    int sent = 0;
-    if (device->count == 0u) {
-        return;
-    }
-    send_owed(device);
-    if (!device->owes_description) {
-        flags |= device->lost_before ? (unsigned)QH_STATUS_LOST_BEFORE : 0u;
-        flags |= device->supply_low ? (unsigned)QH_STATUS_SUPPLY_LOW : 0u;
-        flags |= device->first_block ? (unsigned)QH_STATUS_FIRST_SINCE_POWER_UP : 0u;
-        message.index = device->next_index - device->count;
-        message.ticks = device->last_sample_ticks;
-        message.count = device->count;
-        message.status = qh_status_byte(flags, device->description.revision, device->description.boot);
-        message.temperature = device->temperature;
-        message.counts = (const int16_t(*)[6])device->block;
-        sent = send_frame(device, qh_encode_samples(&message, device->frame + 1, QH_FRAME_BUFFER - 1u));
-    }
-    if (sent) {
-        device->lost_before = 0;
-        device->first_block = 0;
-    } else {
-        device->lost += device->count;
-        device->lost_before = 1;
-    }
-    device->count = 0;
-}
-
-void qh_device_sample(qh_device *device, const int16_t counts[6], uint32_t ticks)
-{
-    unsigned axis;
-    if (!device->streaming) {
-        return;
-    }
-    tell_time(device, ticks);
-    if (device->count == 0u) {
-        device->block_began_ticks = ticks;
-    }
-    for (axis = 0; axis < 6u; axis++) {
-        device->block[device->count][axis] = counts[axis];
-    }
-    device->count++;
-    device->next_index++;
-    device->last_sample_ticks = ticks;
-    if (device->count == QH_BLOCK_SAMPLES) {
-        send_block(device);
-    }
-}
-
-void qh_device_lost(qh_device *device, uint32_t samples)
-{
-    if (!device->streaming || samples == 0u) {
-        return;
-    }
-    send_block(device); /* a block holds neighbours only */
-    device->next_index += samples;
-    device->lost += samples;
-    device->lost_before = 1;
-}
-
-void qh_device_lost_until(qh_device *device, uint32_t ticks)
-{
-    uint64_t elapsed = ticks - device->last_sample_ticks;
-    uint64_t ticks_1000 = (uint64_t)device->config->tick_hz * 1000u;
-    /* Under 2^32 ticks at under 2^32 mHz: the product is under 2^64. */
-    uint64_t product = elapsed * device->description.rate_mhz;
-    uint64_t steps = product / ticks_1000 + (product % ticks_1000 >= ticks_1000 / 2u ? 1u : 0u);
-    if (!device->streaming) {
-        return;
-    }
-    send_block(device);
-    device->lost_before = 1; /* something was lost, even where it comes to none */
-    if (steps > 1u) {
-        qh_device_lost(device, (uint32_t)(steps - 1u));
-    }
-    device->last_sample_ticks = ticks;
-}
 
 /* Set the sensor, if it has not done what it was last told to. */
 static int ensure_configured(qh_device *device)
@@ -163,6 +24,7 @@ static int begin(qh_device *device, uint32_t ticks)
         return 0;
     }
     device->streaming = 1;
+    device->resumed = 0;
     device->count = 0;
     device->last_sample_ticks = ticks;
     return 1;
@@ -170,7 +32,7 @@ static int begin(qh_device *device, uint32_t ticks)
 
 int qh_device_start(qh_device *device, uint32_t ticks)
 {
-    tell_time(device, ticks);
+    qh_tell_time(device, ticks);
     if (device->streaming) {
         return 1;
     }
@@ -186,7 +48,7 @@ void qh_device_stop(qh_device *device)
 {
     if (device->streaming) {
         device->config->stop_sampling(device->config->context);
-        send_block(device);
+        qh_send_block(device);
         device->streaming = 0;
     }
 }
@@ -219,8 +81,15 @@ static enum qh_result change(qh_device *device, const qh_settings *wanted, uint3
             return QH_HARDWARE_FAULT;
         }
     }
-    if (streamed && !begin(device, ticks)) {
-        return QH_HARDWARE_FAULT;
+    if (streamed) {
+        uint32_t last = device->last_sample_ticks;
+        if (!begin(device, ticks)) {
+            return QH_HARDWARE_FAULT;
+        }
+        if (device->description.rate_mhz == before.rate_mhz) {
+            device->last_sample_ticks = last; /* the host goes on counting by the time: what it missed is lost */
+            device->resumed = 1;
+        }
     }
     return done ? QH_OK : QH_HARDWARE_FAULT;
 }
@@ -295,7 +164,7 @@ void qh_device_receive(qh_device *device, uint8_t byte, uint32_t ticks)
 {
     qh_command command;
     qh_reply reply;
-    tell_time(device, ticks);
+    qh_tell_time(device, ticks);
     if (qh_command_parse(&device->parser, byte, &command) != QH_COMMAND_CAME ||
         device->replies == QH_REPLIES_WAITING) {
         return;
@@ -305,29 +174,29 @@ void qh_device_receive(qh_device *device, uint8_t byte, uint32_t ticks)
     reply.ticks = ticks;
     reply.result = (uint8_t)obey(device, &command, ticks);
     device->waiting[device->replies++] = reply;
-    send_owed(device);
+    qh_send_owed(device);
 }
 
 void qh_device_poll(qh_device *device, uint32_t ticks)
 {
     uint32_t second = device->config->tick_hz;
-    tell_time(device, ticks);
+    qh_tell_time(device, ticks);
     if (device->streaming && device->now_ticks - device->description_ticks >= DESCRIPTION_EVERY_S * second) {
         device->owes_description = 1;
     }
-    send_owed(device);
+    qh_send_owed(device);
     if (!device->streaming) {
         return;
     }
     if (device->count != 0u && device->now_ticks - device->block_began_ticks >= second / PARTIAL_BLOCK_WAITS) {
-        send_block(device);
+        qh_send_block(device);
     }
     if (device->now_ticks - device->health_ticks >= second) {
         qh_health health;
         health.samples = device->next_index;
         health.lost = device->lost;
         health.supply_mv = device->supply_mv;
-        if (send_frame(device, qh_encode_health(&health, device->frame + 1, QH_FRAME_BUFFER - 1u))) {
+        if (qh_send_frame(device, qh_encode_health(&health, device->frame + 1, QH_FRAME_BUFFER - 1u))) {
             device->health_ticks = device->now_ticks;
         }
     }
@@ -336,7 +205,7 @@ void qh_device_poll(qh_device *device, uint32_t ticks)
 int qh_device_event(qh_device *device, const qh_event *event)
 {
     return device->streaming &&
-           send_frame(device, qh_encode_event(event, device->frame + 1, QH_FRAME_BUFFER - 1u));
+           qh_send_frame(device, qh_encode_event(event, device->frame + 1, QH_FRAME_BUFFER - 1u));
 }
 
 int qh_device_log(qh_device *device, uint8_t level, const char *text, size_t length)
@@ -345,7 +214,7 @@ int qh_device_log(qh_device *device, uint8_t level, const char *text, size_t len
     if (length > room) {
         length = room;
     }
-    return send_frame(device, qh_encode_log(level, text, length, device->frame + 1, QH_FRAME_BUFFER - 1u));
+    return qh_send_frame(device, qh_encode_log(level, text, length, device->frame + 1, QH_FRAME_BUFFER - 1u));
 }
 
 void qh_device_temperature(qh_device *device, int16_t centi_deg_c)
@@ -389,6 +258,6 @@ int qh_device_init(qh_device *device, const qh_device_config *config, uint32_t t
     device->description.sensor = config->sensor;
     device->description.sensor_length = config->sensor_length;
     ensure_configured(device);
-    send_owed(device);
+    qh_send_owed(device);
     return device->configured;
 }

@@ -104,6 +104,7 @@ typedef struct {
     uint8_t supply_low;
     uint8_t configured; /* the sensor does what `settings` says */
     uint8_t streaming;
+    uint8_t resumed; /* sampling stood still for a change, and the next sample tells for how long */
     uint8_t lost_before, first_block;
     uint8_t owes_delimiter, owes_description;
     uint8_t count; /* samples in `block` */

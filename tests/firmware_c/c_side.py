@@ -17,7 +17,7 @@ from firmware_protocol.vector_files import merged, outcomes
 HERE = Path(__file__).parent
 C = Path(qp.__file__).parent.parent / "c"
 EXAMPLES = C.parent / "examples"
-SOURCES = [C / f"{name}.c" for name in ("qh_wire", "qh_command", "qh_choose", "qh_device")]
+SOURCES = [C / f"{name}.c" for name in ("qh_wire", "qh_command", "qh_choose", "qh_send", "qh_device")]
 STRICT = ["-Wall", "-Wextra", "-Wpedantic", "-Werror", "-Wconversion"]
 SANITIZED = ["-g", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import socket
 import subprocess
 import sys
@@ -38,26 +39,35 @@ def _free_port() -> int:
 
 
 @contextmanager
-def running(firmware: Path) -> Iterator[int]:
-    """The board, switched on by whoever connects first; gives the TCP port of its serial port."""
+def running(firmware: Path, serial: str = "tcp") -> Iterator[str]:
+    """The board, its serial port on a pty or on a TCP port; gives what `quiethand record --port` takes.
+
+    On TCP it is switched on by whoever connects first, so that its greeting is not lost.
+    """
     port = _free_port()
+    chosen = "pty" if serial == "pty" else f"tcp:127.0.0.1:{port},server=on,wait=on,nodelay=on"
     command = [need("qemu-system-arm"), "-M", "mps2-an385", "-kernel", str(firmware), "-display", "none"]
-    serial = f"tcp:127.0.0.1:{port},server=on,wait=on,nodelay=on"
     process = subprocess.Popen(
-        [*command, "-monitor", "none", "-serial", serial], stdout=subprocess.PIPE, stderr=subprocess.STDOUT
+        [*command, "-monitor", "none", "-serial", chosen], stdout=subprocess.PIPE, stderr=subprocess.STDOUT
     )
     try:
         assert process.stdout is not None
-        assert b"waiting for connection" in process.stdout.readline()
-        yield port
+        said = process.stdout.readline().decode()
+        if serial == "pty":
+            (path,) = re.findall(r"/dev/\S+", said)
+            yield path
+        else:
+            assert "waiting for connection" in said
+            yield f"socket://127.0.0.1:{port}"
     finally:
         process.terminate()
         process.wait(10)
 
 
-def connected(port: int) -> socket.socket:
-    """A bare connection to the board."""
-    link = socket.create_connection(("127.0.0.1", port), timeout=5)
+def connected(url: str) -> socket.socket:
+    """A bare connection to a board on a TCP port."""
+    host, _, port = url.removeprefix("socket://").partition(":")
+    link = socket.create_connection((host, int(port)), timeout=5)
     link.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
     return link
 

@@ -174,6 +174,21 @@ def test_a_rate_is_announced_before_its_first_block(boards: Boards) -> None:
     assert board.hear(qp.Command.set_rate(8, 2_000_000)) == [reply(8, 4, ticks=28_000)]  # nothing changed
 
 
+def test_what_a_change_of_range_misses_is_counted(boards: Boards) -> None:
+    """The host goes on fitting time to the index: 40 ms in which nothing was taken are 39 samples at 1 kHz."""
+    board = boards()
+    board.hear(START)
+    board.say("samples 4")
+    assert types(board.hear(qp.Command.set_ranges(7, 2, 0))) == ["SAMPLES", "REPLY", "DESCRIPTION"]
+    board.say("now 43000")
+    (block,) = board.say(f"samples {BLOCK}")
+    assert block["index"] == 4 + 39
+    assert block["status"] == qp.status_byte(qp.Status.LOST_BEFORE, 1, 6)
+    board.hear(qp.Command.set_ranges(8, 4, 0))
+    (block,) = board.say(f"samples {BLOCK}")  # at once: nothing was missed
+    assert (block["index"], block["status"] & qp.Status.LOST_BEFORE) == (43 + BLOCK, 0)
+
+
 @pytest.mark.parametrize(
     ("asked", "rate"), [(1, 500_000), (749_999, 500_000), (750_001, 1_000_000), (2**32 - 1, 2_000_000)]
 )
@@ -231,12 +246,13 @@ def test_known_losses_are_in_the_index(boards: Boards) -> None:
 
 
 @pytest.mark.parametrize("begin", [0, 2**32 - 30_000])
-def test_unknown_losses_are_reckoned_from_the_time(boards: Boards, begin: int) -> None:
-    """1 kHz: the last sample at 18 ms, the next at 118.4 ms: 99 are missing. The clock may wrap meanwhile."""
+@pytest.mark.parametrize("next_ticks", [117_600, 118_400])
+def test_unknown_losses_are_reckoned_from_the_time(boards: Boards, begin: int, next_ticks: int) -> None:
+    """1 kHz: the last sample at 18 ms, the next near 118 ms: 99 are missing. The clock may wrap meanwhile."""
     board = boards(str(begin))
     board.hear(START)
     board.say(f"samples {BLOCK}")
-    board.say(f"until {(begin + 118_400) % 2**32}")
+    board.say(f"until {(begin + next_ticks) % 2**32}")
     (after,) = board.say(f"samples {BLOCK}")
     assert (after["index"], after["status"] & qp.Status.LOST_BEFORE) == (BLOCK + 99, 1)
 
@@ -322,6 +338,17 @@ def test_a_pause_is_followed_by_a_delimiter(boards: Boards) -> None:
     board.say(f"now {3 * SECOND}")
     board.hear(CLOCK)
     assert board.last.startswith(b"\0")
+
+
+def test_samples_of_a_moment_ago_are_no_pause(boards: Boards) -> None:
+    """Their times lie before those of the loop that sends them: the clock did not go back."""
+    board = boards()
+    board.say("now 500000")
+    board.hear(START)
+    board.say("now 100000")
+    (block,) = board.say(f"samples {BLOCK}")
+    assert block["ticks"] == 118_000
+    assert not board.last.startswith(b"\0")
 
 
 def test_a_slow_rate_does_not_keep_samples_back(boards: Boards) -> None:

@@ -35,9 +35,10 @@ def quiethand(*arguments: str | Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_recorded_without_loss_and_its_shots_found(firmware: Path, tmp_path: Path) -> None:
+    """Through a serial port of the operating system, a pty, as a user would."""
     recording = tmp_path / "board.qhr"
-    with running(firmware) as port:
-        done = quiethand("record", "--port", f"socket://127.0.0.1:{port}", "--out", recording, "--for", f"{SECONDS}s")
+    with running(firmware, "pty") as port:
+        done = quiethand("record", "--port", port, "--out", recording, "--for", f"{SECONDS}s")
     assert done.returncode == 0, done.stderr
     found = json.loads(quiethand("analyse", recording, "--format", "json").stdout)
     facts = found["recording"]

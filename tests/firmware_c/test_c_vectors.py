@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import quiethand_protocol as qp
 from absent import need
 from firmware_c.c_side import (
     HERE,
@@ -68,6 +69,15 @@ def test_c_judges_runs(program: Path, vector: dict[str, Any]) -> None:
     if vector["source"] == "host":
         ended = [one for one in expected(vector) if one.get("end", 0) <= data.rfind(b"\0") + 1]
         assert heard_by_c(answer) == merged(ended)
+
+
+def test_a_block_cut_short_is_bad_even_if_its_crc_holds(program: Path) -> None:
+    """The only code byte says that one byte more was to come."""
+    frame = bytearray(qp.encode(qp.Command(7, qp.CommandCode.CLOCK)))
+    assert frame.find(0) == len(frame) - 1 == frame[0]
+    frame[0] += 1
+    (answer,) = ask([program], [parse_line(b"\0" + bytes(frame))])
+    assert [one["outcome"] for one in heard_by_c(answer)] == ["bad_frame"]
 
 
 def everything() -> list[str]:
