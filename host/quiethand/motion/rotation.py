@@ -73,7 +73,8 @@ def rotation_curve(time_s: ArrayLike, rate_rad_s: ArrayLike, t0_s: float, at_s: 
         first, last = min(first, len(time) - 2), len(time) - 1
     time, rate = time[first : last + 1], rate[first : last + 1]
 
-    nodes = np.unique(np.concatenate([time[(time > low) & (time < high)], wanted]))
+    nodes = np.sort(np.concatenate([time[(time > low) & (time < high)], wanted]))
+    nodes = nodes[np.append(True, nodes[1:] > nodes[:-1])]
     if len(nodes) == 1:
         return np.zeros((len(at), 3))
     turned = _running_product(quaternion_from_vector(_increments(time, rate, nodes)))
@@ -128,38 +129,56 @@ def matrix_from_quaternion(quaternion: ArrayLike) -> Array:
 
 
 def _increments(time: Array, rate: Array, nodes: Array) -> Array:
-    """Rotation vector of each interval between nodes, none of which straddles a sample: shape (len(nodes) - 1, 3)."""
-    step = np.clip(np.searchsorted(time, 0.5 * (nodes[1:] + nodes[:-1]), side="right") - 1, 0, len(time) - 2)
-    length = np.diff(time)
-    h = length[step][:, None]
-    f0, f1 = rate[step], rate[step + 1]
-    m0 = m1 = f1 - f0
+    """Rotation vector of each interval between nodes, none of which straddles a sample: shape (len(nodes) - 1, 3).
+
+    Each axis is a row in here: arithmetic runs along memory, which takes a third of the time of going by threes.
+    """
+    step = np.searchsorted(time, 0.5 * (nodes[1:] + nodes[:-1]), side="right") - 1
+    step = np.minimum(np.maximum(step, 0), len(time) - 2)
+    length = time[1:] - time[:-1]
+    h, rates = length[step], np.ascontiguousarray(rate.T)
+    f0, f1 = rates[:, step], rates[:, step + 1]
+    rise = f1 - f0
+    m0 = m1 = rise
     if len(time) > 2:
-        slope = np.asarray(np.gradient(rate, time, axis=0, edge_order=2))
-        ratio = np.maximum(length[1:], length[:-1]) / np.minimum(length[1:], length[:-1])
-        uneven = np.zeros(len(length), dtype=bool)
-        uneven[:-1] |= ratio > UNEVEN
-        uneven[1:] |= ratio > UNEVEN
-        bent = ~uneven[step][:, None]
-        m0, m1 = np.where(bent, slope[step] * h, m0), np.where(bent, slope[step + 1] * h, m1)
-    c2, c3 = 3 * (f1 - f0) - 2 * m0 - m1, m0 + m1 - 2 * (f1 - f0)
+        slope = _slopes(length, rates)
+        ratio = np.maximum(length[1:], length[:-1]) > UNEVEN * np.minimum(length[1:], length[:-1])
+        uneven = np.append(ratio, False) | np.append(False, ratio)
+        bent = ~uneven[step]
+        m0, m1 = np.where(bent, slope[:, step] * h, m0), np.where(bent, slope[:, step + 1] * h, m1)
+    c2, c3 = 3 * rise - 2 * m0 - m1, m0 + m1 - 2 * rise
 
     def ends(node: Array) -> tuple[Array, Array]:
-        s = (node - time[step])[:, None] / h
+        s = (node - time[step]) / h
         return f0 + s * (m0 + s * (c2 + s * c3)), (m0 + s * (2 * c2 + 3 * s * c3)) / h
 
     (left, left_slope), (right, right_slope) = ends(nodes[:-1]), ends(nodes[1:])
-    span = np.diff(nodes)[:, None]
-    zeroth = span * (0.5 * (left + right) + span * (left_slope - right_slope) / 12)
-    first = span * ((right - left) / 10 - span * (left_slope + right_slope) / 120)
-    return np.asarray(zeroth + np.cross(zeroth, first), dtype=np.float64)
+    span = nodes[1:] - nodes[:-1]
+    ax, ay, az = a = span * (0.5 * (left + right) + span * (left_slope - right_slope) / 12)
+    bx, by, bz = span * ((right - left) / 10 - span * (left_slope + right_slope) / 120)
+    return np.asarray((a + np.stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])).T)
+
+
+def _slopes(length: Array, rates: Array) -> Array:
+    """Slope at each of n >= 3 samples of the parabola through it and its neighbours, rates (3, n)."""
+    chord = (rates[:, 1:] - rates[:, :-1]) / length
+    bend = (chord[:, 1:] - chord[:, :-1]) / (length[1:] + length[:-1])
+    first = chord[:, :1] - bend[:, :1] * length[0]
+    last = chord[:, -1:] + bend[:, -1:] * length[-1]
+    return np.concatenate([first, chord[:, :-1] + bend * length[:-1], last], axis=1)
 
 
 def _running_product(steps: Array) -> Array:
-    """Products of the first 1, 2, ... n quaternions, shape (n, 4), in log2(n) passes over the whole."""
-    out = steps.copy()
+    """Products of the first 1, 2, ... n quaternions, shape (n, 4), in log2(n) passes over the whole.
+
+    A quaternion is taken as two complex numbers, a + b j with a = w + x i and b = y + z i (Cayley and Dickson), whose
+    product is four of numpy's instead of sixteen.
+    """
+    a, b = steps[:, 3] + 1j * steps[:, 0], steps[:, 1] + 1j * steps[:, 2]
     reach = 1
-    while reach < len(out):
-        out[reach:] = quaternion_product(out[:-reach], out[reach:])
+    while reach < len(a):
+        a0, b0, a1, b1 = a[:-reach], b[:-reach], a[reach:], b[reach:]
+        a[reach:], b[reach:] = a0 * a1 - b0 * b1.conj(), a0 * b1 + b0 * a1.conj()
         reach *= 2
+    out = np.stack([a.imag, b.real, b.imag, a.real], axis=1)
     return np.asarray(out / np.linalg.norm(out, axis=-1, keepdims=True), dtype=np.float64)
