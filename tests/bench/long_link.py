@@ -198,9 +198,8 @@ def main() -> int:
     assert isinstance(memory, dict)
     flat = memory["most"] - memory["after 1 min"] < GROWTH_MB
     whole = not found["lost_samples"] and not found["bad_frames"] and not found["gaps"]
-    print(
-        f"lost {found['lost_samples']}, bad frames {found['bad_frames']}, recorder's memory {'flat' if flat else 'GROWS'}"
-    )
+    memory_words = "flat" if flat else "GROWS"
+    print(f"lost {found['lost_samples']}, bad frames {found['bad_frames']}, recorder's memory {memory_words}")
     return 0 if flat and whole else 1
 
 
