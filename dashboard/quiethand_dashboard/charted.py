@@ -20,8 +20,13 @@ from quiethand.judge.control import (
 )
 from quiethand.words import axis_direction
 
+from quiethand_dashboard.telling import day_in_words
+
 if TYPE_CHECKING:
     from quiethand.store.records import SeriesPoint
+
+MOST_TOLD: Final = 4  # of the changes of a set-up, in a line
+LASTS: Final = 3  # points: fewer at the end of a smoothed line may be one stray and what it leaves behind
 
 __all__ = ["MEASURES_SHOWN", "By", "Charted", "Point", "Shown", "chart", "points_of", "setup_changes", "words"]
 
@@ -154,6 +159,8 @@ def words(charted: Charted) -> list[str]:
 def _lasting(charted: Charted, smoothed: Ewma, alone: Individuals) -> str:
     points, each, shown = charted.points, charted.by, charted.shown
     begins = left_for_good(smoothed.outside)
+    if begins is not None and len(points) - begins < LASTS:
+        return f"The smoothed line is outside its limits at the end; the next {each}s will tell whether that lasts."
     if begins is not None:
         ways = (shown.plus, shown.minus) if shown.plus else ("higher", "lower")
         way = ways[0] if smoothed.z[-1] > alone.centre else ways[1]
@@ -166,8 +173,8 @@ def _lasting(charted: Charted, smoothed: Ewma, alone: Individuals) -> str:
     if smoothed.outside.any():
         back = int(np.flatnonzero(smoothed.outside)[-1])
         return (
-            f"The smoothed line was outside its limits, last at {_name(points[back], each)}, and is back within: a "
-            "change that did not last."
+            f"The smoothed line was outside its limits, last at {_name(points[back], each)}, and is back within: what "
+            "changed did not last."
         )
     return (
         "The smoothed line stays within its limits: no lasting change shows. A change smaller than this scatter can "
@@ -176,16 +183,30 @@ def _lasting(charted: Charted, smoothed: Ewma, alone: Individuals) -> str:
 
 
 def _name(point: Point, each: By) -> str:
-    return f"{point.label} of {point.day}" if each == "shot" else point.day
+    day = day_in_words(point.day)
+    return f"{point.label} of {day}" if each == "shot" else day
 
 
 def setup_changes(before: Mapping[str, Any] | None, after: Mapping[str, Any] | None) -> list[str]:
-    """What differs between two set-ups, a line each: "arrow mass: 24 g, before 23.6 g"."""
+    """What differs between two set-ups: "arrow mass 24 g, before 23.6 g"; a sensor's many numbers are told as one."""
     if before is None or after is None:
         return ["what changed is not known: a set-up is no longer stored"]
     old, new = dict(_flat(before)), dict(_flat(after))
-    names = sorted(name for name in {*old, *new} if old.get(name) != new.get(name))
-    return [f"{name}: {new.get(name, 'not stated')}, before {old.get(name, 'not stated')}" for name in names]
+    names = [name for name in {**old, **new} if old.get(name) != new.get(name)]
+    told = [
+        f"{name} {new.get(name, 'not stated')}, before {old.get(name, 'not stated')}"
+        for name in sorted(names, key=_weight)
+        if not name.startswith("sensor")
+    ]
+    more = [f"and {len(told) - MOST_TOLD} more figures"] if len(told) > MOST_TOLD else []
+    sensor = ["the sensor's calibration or place"] if any(name.startswith("sensor") for name in names) else []
+    return [*told[:MOST_TOLD], *more, *sensor]
+
+
+def _weight(name: str) -> int:
+    """What changes a shot most comes first."""
+    first = ("arrow mass", "bow peak weight", "bow let off", "bow draw length", "bow brace height", "bow mass")
+    return first.index(name) if name in first else len(first)
 
 
 def _flat(part: Mapping[str, Any], above: str = "") -> Iterable[tuple[str, str]]:

@@ -9,6 +9,7 @@ URL: Final = "url"
 PAGE: Final = "page"
 NAVIGATION: Final = "navigation"
 SCHEME: Final = "scheme"
+SCHEME_SHOWN: Final = "scheme-shown"  # "dark" or "light", whoever chose it
 ZONE: Final = "zone"
 PULSE: Final = "pulse"
 TOKEN: Final = "token"

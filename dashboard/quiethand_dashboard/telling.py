@@ -14,6 +14,7 @@ from quiethand.words import NOT_KNOWN, axis_direction
 __all__ = [
     "Said",
     "clock_time",
+    "day_in_words",
     "day_words",
     "digits_for",
     "flag_mark",
@@ -164,9 +165,17 @@ def clock_time(unix_s: float, zone: tzinfo) -> str:
     return datetime.fromtimestamp(unix_s, zone).strftime("%H:%M:%S")
 
 
+_MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day_in_words(day: str) -> str:
+    """ "25 Nov 2026" from the store's "2026-11-25"."""
+    year, month, of_month = day.split("-")
+    return f"{int(of_month)} {_MONTHS[int(month) - 1]} {year}"
+
+
 def day_words(unix_s: float, zone: tzinfo) -> str:
     """ "Wed 25 Nov 2026", by the names of days and months that do not change with the machine's language."""
     moment = datetime.fromtimestamp(unix_s, zone)
     days = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-    months = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-    return f"{days[moment.weekday()]} {moment.day} {months[moment.month - 1]} {moment.year}"
+    return f"{days[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment.year}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from browser_page import drawn
 from playwright.sync_api import expect
 from quiethand_dashboard import ids
 
@@ -14,7 +15,7 @@ def first_figure(page: Any) -> Any:
 
 def test_the_sliders_move_the_launch(open_page: Any, league_address: str) -> None:
     page = open_page(league_address, "/bow")
-    page.wait_for_selector(f"#{ids.LAUNCH_STROKE} .main-svg")
+    drawn(page, ids.LAUNCH_STROKE)
     before = first_figure(page).inner_text()
     mass = page.get_by_role("slider", name="Arrow's mass")
     mass.focus()

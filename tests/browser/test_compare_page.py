@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
+from browser_page import drawn
 from playwright.sync_api import expect
 from quiethand.store.store import Store
 from quiethand_dashboard import ids
 
-GRAPH = f"#{ids.trace_graph('compare', 'yaw')} .main-svg"
+GRAPH = ids.trace_graph("compare", "yaw")
 SELECTED = ".ag-center-cols-container .ag-row-selected"
 
 
@@ -33,14 +34,14 @@ def test_a_comparison_is_made_kept_and_opened_again(open_page: Any, league_addre
     tick(page, 3)
     page.wait_for_url("**/compare?shots=*,*")
     page.get_by_role("columnheader", name="B less A").wait_for()
-    page.wait_for_selector(GRAPH)
+    drawn(page, GRAPH)
     assert lines(page) == {"A", "B"}
     heavy = [s.id for s in league_store.latest_shots(20, arrow="Heavy practice arrow")]
     assert page.url.endswith(f"?shots={heavy[0]},{heavy[3]}")
 
     again = open_page(league_address, page.url.removeprefix(league_address))
     again.get_by_role("columnheader", name="B less A").wait_for()
-    again.wait_for_selector(GRAPH)
+    drawn(again, GRAPH)
     assert lines(again) == {"A", "B"}
     expect(again.locator(SELECTED)).to_have_count(2)
     assert again.locator(f"#{ids.COMPARE_TABLE}").inner_text() == page.locator(f"#{ids.COMPARE_TABLE}").inner_text()
@@ -64,7 +65,7 @@ def test_excess_within_the_window_is_told(open_page: Any, league_address: str, l
 def test_figures_and_their_data_can_be_saved(open_page: Any, league_address: str, league_store: Store) -> None:
     a, b = (s.id for s in league_store.latest_shots(2))
     page = open_page(league_address, f"/compare?shots={a},{b}")
-    page.wait_for_selector(GRAPH)
+    drawn(page, GRAPH)
     with page.expect_download() as saved:
         page.get_by_role("button", name="Save figures as CSV").click()
     text = open(saved.value.path(), encoding="utf-8").read()  # noqa: SIM115

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from browser_page import rested
 from playwright.sync_api import expect
 from quiethand.store.store import Store
 from quiethand_dashboard.app import PAGES
@@ -23,11 +24,10 @@ def test_each_page_fits_every_screen_and_can_be_read_by_all(
     open_page: Any, league_address: str, league_store: Store, axe: Path, path: str
 ) -> None:
     page = open_page(league_address, address_of(path, league_store))
-    page.wait_for_selector(".js-plotly-plot .main-svg")
-    page.wait_for_timeout(300)
+    rested(page)
     for width, height in SIZES:
         page.set_viewport_size({"width": width, "height": height})
-        page.wait_for_timeout(600)  # figures take the new width a moment later
+        rested(page)
         assert page.evaluate("document.documentElement.scrollWidth - window.innerWidth") <= 0
     # evaluated and not added as a tag: the page's own policy lets no script in
     page.evaluate(axe.read_text(encoding="utf-8"))
@@ -35,7 +35,11 @@ def test_each_page_fits_every_screen_and_can_be_read_by_all(
         page.emulate_media(color_scheme=scheme)
         ground = {"light": "rgb(255, 255, 255)", "dark": "rgb(21, 25, 29)"}[scheme]
         expect(page.locator("body")).to_have_css("background-color", ground)
-        page.wait_for_timeout(300)
+        page.wait_for_function(
+            "ground => [...document.querySelectorAll('.dash-graph .main-svg:first-child')].filter(s => s.clientWidth)"
+            ".every(s => getComputedStyle(s).backgroundColor === ground)",
+            arg=ground,
+        )
         assert serious(page.evaluate("axe.run().then(r => r.violations)")) == []
 
 
@@ -52,7 +56,7 @@ def test_the_pages_are_walked_by_keyboard_and_link(open_page: Any, league_addres
     page.get_by_role("link", name="Latest").wait_for()
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.textContent") == "To the content"
-    for name, heading in (("Compare", "Compare shots"), ("Bow and arrow", "Bow and arrow")):
+    for name, heading in (("Over time", "Over time"), ("Compare", "Compare shots"), ("Bow and arrow", "Bow and arrow")):
         page.get_by_role("link", name=name, exact=True).focus()
         page.keyboard.press("Enter")
         page.get_by_role("heading", name=heading, level=1).wait_for()
@@ -70,19 +74,19 @@ def test_an_address_without_a_page_says_where_the_pages_are(open_page: Any, leag
 
 def test_dark_and_light_are_a_choice_that_is_kept(open_page: Any, league_address: str) -> None:
     page = open_page(league_address)
-    page.wait_for_selector(".js-plotly-plot .main-svg")
+    rested(page)
     page.get_by_role("button", name="Dark or light page").click()
     expect(page.locator("body")).to_have_css("background-color", "rgb(21, 25, 29)")
     expect(page.locator("#latest-traces-yaw .main-svg").first).to_have_css("background-color", "rgb(21, 25, 29)")
     page.reload()
-    page.wait_for_selector(".js-plotly-plot .main-svg")
+    rested(page)
     expect(page.locator("body")).to_have_css("background-color", "rgb(21, 25, 29)")
     page.evaluate("localStorage.clear()")
 
 
 def test_print_leaves_out_what_paper_cannot_use(open_page: Any, league_address: str) -> None:
     page = open_page(league_address)
-    page.wait_for_selector(".js-plotly-plot .main-svg")
+    rested(page)
     page.emulate_media(media="print")
     assert not page.get_by_role("navigation").is_visible()
     assert page.locator(".save-row").first.is_hidden()

@@ -6,7 +6,7 @@ import time
 from typing import Any
 
 import numpy as np
-from browser_page import drawn
+from browser_page import drawn, rested
 from invented_league import EVENING, add, document, recording, shot
 from quiethand.live_status import LiveStatus, write_live_status
 from quiethand.shots.model import Rejected
@@ -120,9 +120,9 @@ def test_script_in_a_name_stays_text(open_page: Any, fresh_address: str, fresh_s
     doc = document(4, "Match arrow", bow=name) | {"archer": {"name": "<b onclick=alert(1)>Lane 4</b>"}}
     to = recording(fresh_store, 4, "Match arrow", EVENING, doc)
     added = add(fresh_store, to, shot(1, "Match arrow", np.random.default_rng(1)), EVENING, doc)
-    for path in ("/", f"/compare?shots={added}", "/bow"):
+    for path in ("/", f"/compare?shots={added}", "/bow", "/over-time"):
         page = open_page(fresh_address, path)
-        page.wait_for_selector(".js-plotly-plot .main-svg")
+        rested(page)
         if path == "/":
             page.get_by_text(name).wait_for()
         assert page.evaluate("window.hit") is None

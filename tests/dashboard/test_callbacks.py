@@ -152,9 +152,7 @@ def test_limit_and_distance_come_from_the_shots_own_setup(store: Store) -> None:
     assert target_of(None).limit_mm is None
 
 
-def test_a_pulse_without_change_updates_nothing(
-    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_pulse_without_change_updates_nothing(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("QUIETHAND_HOME", str(tmp_path))  # where no sensor was ever live
     token, header, notice = shell.pulse(store, None, None, 0.0)
     assert header == "No sensor yet"

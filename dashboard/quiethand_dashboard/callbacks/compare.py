@@ -223,7 +223,7 @@ def register(app: Dash, store: Store) -> None:
         fresh(ids.trace_graph("compare", "pitch")),
         fresh(ids.trace_graph("compare", "cant")),
         Input(ids.COMPARE_URL, "search"),
-        Input(ids.SCHEME, "computedColorScheme"),
+        Input(ids.SCHEME_SHOWN, "data"),
         Input(ids.ZONE, "data"),
     )
     def _compare(search: str | None, scheme: Scheme | None, zone: str | None) -> CompareView:

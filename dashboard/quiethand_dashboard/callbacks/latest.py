@@ -178,7 +178,7 @@ def register(app: Dash, store: Store) -> None:
         *(Output(ids.parts_graph(axis), "figure") for axis in AXIS_ORDER),
         *(fresh(ids.trace_graph("latest", axis)) for axis in AXIS_ORDER),
         Input(ids.LATEST_SHOWN, "data"),
-        Input(ids.SCHEME, "computedColorScheme"),
+        Input(ids.SCHEME_SHOWN, "data"),
         prevent_initial_call=True,
     )
     def _figures(shown: dict[str, int] | None, scheme: Scheme | None) -> Any:

@@ -238,7 +238,7 @@ def register(app: Dash, store: Store) -> None:
         Input(ids.LAUNCH_MASS, "value"),
         Input(ids.LAUNCH_LET_OFF, "value"),
         Input(ids.LAUNCH_LET_OFF, "disabled"),
-        Input(ids.SCHEME, "computedColorScheme"),
+        Input(ids.SCHEME_SHOWN, "data"),
         State(ids.LAUNCH_BOW, "value"),
         prevent_initial_call=True,
     )

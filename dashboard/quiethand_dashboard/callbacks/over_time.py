@@ -210,7 +210,7 @@ def register(app: Dash, store: Store) -> None:
         fresh(ids.OVER_FIGURE),
         Input(ids.OVER_URL, "search"),
         Input(ids.TOKEN, "data"),
-        Input(ids.SCHEME, "computedColorScheme"),
+        Input(ids.SCHEME_SHOWN, "data"),
         Input(ids.ZONE, "data"),
     )
     def _over(search: str | None, _: Any, scheme: Scheme | None, zone: str | None) -> OverView:

@@ -99,14 +99,26 @@ def register(app: Dash, store: Store, layouts: Mapping[str, Callable[[], Any]], 
         Output(ids.ZONE, "data"),
         Input(ids.URL, "href"),
     )
-    # The table's library has a switch of its own for dark and light.
+    # The button tells only of its own clicks; the scheme turns with the system's at nightfall too. The table's library
+    # has a switch of its own for it.
     app.clientside_callback(
-        """function (scheme) {
-            document.documentElement.setAttribute('data-ag-theme-mode', scheme || 'light');
+        f"""function (href) {{
+            const root = document.documentElement;
+            const shown = () => {{
+                const scheme = root.getAttribute('data-mantine-color-scheme') || 'light';
+                root.setAttribute('data-ag-theme-mode', scheme);
+                return scheme;
+            }};
+            if (!window.quiethandScheme) {{
+                window.quiethandScheme = new MutationObserver(
+                    () => window.dash_clientside.set_props('{ids.SCHEME_SHOWN}', {{data: shown()}}));
+                window.quiethandScheme.observe(root, {{attributeFilter: ['data-mantine-color-scheme']}});
+                return shown();
+            }}
             return window.dash_clientside.no_update;
-        }""",
-        Output(ids.SCHEME, "data-seen"),
-        Input(ids.SCHEME, "computedColorScheme"),
+        }}""",
+        Output(ids.SCHEME_SHOWN, "data"),
+        Input(ids.URL, "href"),
     )
     app.clientside_callback(
         """function (clicks, id) {

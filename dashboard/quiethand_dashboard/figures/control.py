@@ -20,11 +20,12 @@ from quiethand_dashboard.figures.style import (
     panel_domain,
     plain,
 )
+from quiethand_dashboard.telling import day_in_words
 
 __all__ = ["MOST_CHANGES", "control_figure"]
 
 HEIGHT_PX: Final = 560
-MOST_TICKS: Final = 9
+MOST_TICKS: Final = 6  # as a telephone has room for
 MOST_CHANGES: Final = 12  # drawn and told; more lines than that would hide the points
 
 
@@ -68,10 +69,10 @@ def control_figure(charted: Charted, scheme: Scheme, *, keep: str) -> Figure:
             x=order,
             y=y,
             mode="lines+markers",
-            line={"color": colour, "width": 2 if row else 0.7},
+            line={"color": colour, "width": 2 if row else 1},
             marker=_marks(out, colour, small=row == 1),
             customdata=[
-                [plain(p.day), plain(p.label), plain(shown.said(float(v)))]
+                [day_in_words(p.day), plain(p.label), plain(shown.said(float(v)))]
                 for p, v in zip(charted.points, y, strict=True)
             ],
             hovertemplate="%{customdata[0]}, %{customdata[1]}: %{customdata[2]}<extra></extra>",
@@ -109,7 +110,8 @@ def _axes(figure: Figure, charted: Charted, row: int, rows: int, title: str, sch
             "zeroline": False,
             "matches": "x" if row else None,
         },
-        f"yaxis{number}": axis_look(scheme) | {"anchor": f"x{number}", "domain": [low, high], "nticks": 6},
+        f"yaxis{number}": axis_look(scheme)
+        | {"anchor": f"x{number}", "domain": [low, high], "nticks": 6, "zerolinecolor": colours.rule},
     }
     place: dict[str, Any] = {"xref": "paper", "yref": "paper", "y": high, "yanchor": "bottom", "yshift": 3}
     add_text(figure, f"<b>{title}</b>, {shown.unit}", x=0, colour=colours.text, xanchor="left", xshift=-56, **place)
@@ -125,9 +127,9 @@ def _ticks(days: Sequence[str]) -> tuple[list[int], list[str]]:
     step = max(1, -(-len(firsts) // MOST_TICKS))
     kept: list[int] = []
     for i in firsts[::step]:
-        if not kept or i - kept[-1] >= len(days) / (1.4 * MOST_TICKS):  # days of few shots would write over each other
+        if not kept or i - kept[-1] >= len(days) / MOST_TICKS:  # days of few shots would write over each other
             kept.append(i)
-    return [i + 1 for i in kept], [days[i][5:] for i in kept]
+    return [i + 1 for i in kept], [day_in_words(days[i])[:-5] for i in kept]
 
 
 def _base(figure: Figure, charted: Charted, number: str, fill: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -46,8 +47,10 @@ def sources_figure(at_departure: Mapping[str, Any], axis: str, scheme: Scheme) -
         hovertemplate="%{y}: %{customdata[0]}%{customdata[1]}<extra></extra>",
     )
     widest = _widest(at_departure)
+    tick = _round_below(0.75 * widest)
     figure["layout"] |= {
-        "xaxis": axis_look(scheme) | {"range": [-widest, widest], "nticks": 4, "tickangle": 0, "fixedrange": True},
+        "xaxis": axis_look(scheme)
+        | {"range": [-widest, widest], "tickvals": [-tick, 0, tick], "tickangle": 0, "fixedrange": True},
         "yaxis": axis_look(scheme)
         | {
             "autorange": "reversed",
@@ -62,6 +65,12 @@ def sources_figure(at_departure: Mapping[str, Any], axis: str, scheme: Scheme) -
     add_text(figure, f"← {minus}", x=0, colour=colours.quiet, xanchor="left", xshift=-_LEFT_PX, **place)
     add_text(figure, f"{plus} →", x=1, colour=colours.quiet, xanchor="right", **place)
     return figure
+
+
+def _round_below(value: float) -> float:
+    """The largest of 1, 2 and 5 times a power of ten that is no larger."""
+    power = 10.0 ** math.floor(math.log10(value))
+    return max(step * power for step in (1, 2, 5) if step * power <= value)
 
 
 def _sigma(at_departure: Mapping[str, Any], part: str, axis: str) -> float | None:

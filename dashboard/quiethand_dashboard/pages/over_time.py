@@ -55,7 +55,7 @@ def _controls() -> html.Div:
                 id=ids.OVER_BY, label="Points", size="md", className="control",
             ),
         ],
-        className="controls",
+        className="controls over-controls",
     )  # fmt: skip
 
 

@@ -50,6 +50,7 @@ def shell(pages: Sequence[Page]) -> dmc.MantineProvider:
         [
             dcc.Location(id=ids.URL, refresh="callback-nav"),
             dcc.Store(id=ids.ZONE),
+            dcc.Store(id=ids.SCHEME_SHOWN),
             dcc.Store(id=ids.TOKEN),
             dcc.Interval(id=ids.PULSE, interval=PULSE_MS),
             html.A("To the content", href="#" + ids.PAGE, className="skip"),
