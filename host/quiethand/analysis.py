@@ -88,9 +88,11 @@ class ShotFollower:
         setup: what the user stated; where a block carries a set-up of its own (a recording's SESSION), that one is
             taken from there on.
         facts: of the recording as it is read, for the edges on the device's inputs.
+        traces: also keep the motion around each shot, for figures.
     """
 
-    def __init__(self, setup: Setup | None = None, facts: RecordingFacts | None = None) -> None:
+    def __init__(self, setup: Setup | None = None, facts: RecordingFacts | None = None, *, traces: bool = True) -> None:
+        self._traces = traces
         self.setup = setup
         self.notes: list[str] = []
         self._facts = facts
@@ -140,7 +142,7 @@ class ShotFollower:
             if isinstance(one, Candidate):
                 self._shots += 1
                 shot, self._felt = measure_and_learn(
-                    one, self.setup, self._launch, self._shots, self._still.state, self._felt
+                    one, self.setup, self._launch, self._shots, self._still.state, self._felt, trace=self._traces
                 )
                 results.append(shot)
             else:
@@ -196,8 +198,10 @@ class StreamAnalysis:
         return [result for block in blocks for result in self._follower.follow(block)]
 
 
-def analyse_path(path: str, setup: Setup | None = None) -> Report:
+def analyse_path(path: str, setup: Setup | None = None, *, traces: bool = True) -> Report:
     """Analyse a recording of any kind (.qhr, raw capture, text mode, CSV; "-" for standard input).
+
+    `traces`: also keep the motion around each shot, for figures; without it memory hardly grows with the shots.
 
     Raises:
         InputError: the file cannot be read or is no recording.
@@ -205,7 +209,7 @@ def analyse_path(path: str, setup: Setup | None = None) -> Report:
     from quiethand.link.files import open_motion
 
     source = open_motion(path, setup)
-    follower = ShotFollower(source.setup, source.facts)
+    follower = ShotFollower(source.setup, source.facts, traces=traces)
     results: list[Result] = []
     for block in source:
         results += follower.follow(block)

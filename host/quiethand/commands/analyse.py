@@ -45,7 +45,7 @@ def command(inputs: tuple[str, ...], setup_file: str | None, form: str, budget: 
     from quiethand.analysis import analyse_path
 
     setup = _read_setup(setup_file)
-    reports = [analyse_path(name, setup) for name in inputs]
+    reports = [analyse_path(name, setup, traces=False) for name in inputs]
     if form == "json":
         indent = 1 if len(reports) == 1 else None
         for report in reports:

@@ -52,7 +52,7 @@ def command(file: str, shot_number: int, measure_name: str, setup_file: str | No
         from quiethand.bow.setup_file import read_setup
 
         setup = read_setup(Path(setup_file))
-    report = analyse_path(file, setup)
+    report = analyse_path(file, setup, traces=False)
     shot = _shot(report, shot_number)
     span = span_s(measure, shot)
     blocks = [] if span is None else _motion(file, setup, shot.segment, *span)

@@ -81,6 +81,8 @@ def measure_and_learn(
     number: int,
     still: StillState | None,
     felt: FeltState | None,
+    *,
+    trace: bool = True,
 ) -> tuple[Shot, FeltState | None]:
     """Every figure of one shot, and what is known after it of the gyro's answer to acceleration.
 
@@ -91,6 +93,7 @@ def measure_and_learn(
         number: the shot's number in the recording, from 1.
         still: what still moments before it told of the gyro.
         felt: what the shots before it, of the same sensor and mount, told of the gyro's answer to acceleration.
+        trace: also keep the motion around the shot, as figures draw it: 80 kB and a tenth of the time.
     """
     candidate_whole, candidate = candidate, _near(candidate)
     window = candidate.window
@@ -148,7 +151,7 @@ def measure_and_learn(
         follow_through=follow,
         flags=(),
         notes=(*notes, *hold_notes, *follow_notes),
-        trace=make_trace(window, instants.release_s, gyro.bias_rad_s, inertia),
+        trace=make_trace(window, instants.release_s, gyro.bias_rad_s, inertia) if trace else None,
         push_misfit=instants.misfit,
     )
     return flags_for(shot, setup), felt if fit is None else FeltState.after(fit, felt)
