@@ -82,7 +82,7 @@ def assert_same(before: Report, after: Report, tolerance: float = ROUNDING) -> N
     ]
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(index=st.integers(0, WORD - 1), ticks=st.integers(0, WORD - 1))
 def test_counters_that_stand_elsewhere_change_nothing(
     recording: Recording, folder: Path, index: int, ticks: int
@@ -101,7 +101,7 @@ def test_counters_that_wrap_within_a_shot_change_nothing(recording: Recording, f
     assert_same(plain, other)
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(share=st.floats(0.0, 1.0))
 def test_two_files_hold_the_shots_of_one(recording: Recording, folder: Path, share: float) -> None:
     """Cut anywhere from the end of a shot's follow-through to 5 s before the next: a hold is part of a shot."""
@@ -119,7 +119,10 @@ def test_two_files_hold_the_shots_of_one(recording: Recording, folder: Path, sha
     since = whole.release_s - alone.release_s
     assert abs((whole.departure_s - alone.departure_s) - since) < 1e-6
     moved = sigmas_moved(whole, replace(alone, release_s=whole.release_s, departure_s=alone.departure_s + since))
-    assert max(moved.values()) < 0.1
+    # what still moments of the first file told of the gyro's bias and noise the second does not know: no more than that
+    assert max(moved.values()) < 1.0
+    assert moved["time on string"] < 1e-3
+    assert alone.window.peak_rate_deg_s.array() == pytest.approx(whole.window.peak_rate_deg_s.array(), abs=0.1)
 
 
 @pytest.mark.parametrize("turn", TURNS[::5], ids=lambda turn: str(turn.astype(int).tolist()))
@@ -218,11 +221,11 @@ def test_a_gyro_bias_that_nobody_states_turns_by_bias_times_time(recording: Reco
 @pytest.mark.parametrize("sensor", ["good", "cheap"])
 def test_the_same_shots_at_any_rate(sensor: Any, folder: Path) -> None:
     """The emulator's archer shoots the same shots whatever the rate: figures agree within their uncertainties."""
-    base = Scenario(seed=21, sensor=sensor, habit="grip_torque", shots=3, every_s=9.0, nuisances="none")
+    base = Scenario(seed=21, sensor=sensor, habit="grip_torque", shots=2, every_s=9.0, nuisances="none")
     found = {hz: made(folder, replace(base, rate_hz=hz)) for hz in (1000.0, 2000.0, 4000.0, 8000.0)}
     z = []
     for hz in (1000.0, 4000.0, 8000.0):
-        assert len(found[hz].plain.shots) == 3
+        assert len(found[hz].plain.shots) == 2
         for a, b in zip(found[2000.0].plain.shots, found[hz].plain.shots, strict=True):
             at, then = a.at_departure, b.at_departure
             sigma = np.hypot(at.rotation_sigma_deg.array(), then.rotation_sigma_deg.array())
