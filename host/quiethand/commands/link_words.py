@@ -64,8 +64,12 @@ def _who(evidence: Evidence) -> str:
 def _sum(findings: Sequence[Finding]) -> str:
     failing = [finding.name for finding in findings if finding.verdict == "fails"]
     if not failing:
-        return f"all right: nothing of {len(findings)} things asked fails"
-    return f"{len(failing)} of {len(findings)} fail: {', '.join(failing)}"
+        head = f"all right: nothing of {len(findings)} things asked fails"
+    else:
+        head = f"{len(failing)} of {len(findings)} fail: {', '.join(failing)}"
+    advised, unseen = (sum(f.verdict == verdict for f in findings) for verdict in ("advice", "not_seen"))
+    more = [f"{advised} with advice"] * bool(advised) + [f"{unseen} could not be seen"] * bool(unseen)
+    return "; ".join([head, *more])
 
 
 def health_lines(health: LinkHealth, densities: Densities) -> list[tuple[str, str]]:

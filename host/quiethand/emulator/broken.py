@@ -247,10 +247,6 @@ def _fast_clock(scenario: Scenario) -> Device:
     return Device(replace(scenario, faults=Faults(clock_ppm=24_000)))  # 32,768 Hz taken for 32,000
 
 
-def _delays_unknown(scenario: Scenario) -> Device:
-    return Device(replace(scenario, faults=Faults(delays_unknown=True)))
-
-
 # fault: (how to make the device, the line of a check that names it)
 BROKEN: Final[dict[str, tuple[Callable[[Scenario], Device], str]]] = {
     "streams before start": (StreamsAtOnce, "silent_before_start"),
@@ -263,7 +259,6 @@ BROKEN: Final[dict[str, tuple[Callable[[Scenario], Device], str]]] = {
     "changes its rate in silence": (SilentAboutChange, "set_rate"),
     "announces a range it does not set": (KeepsScaleOld, "ranges_set"),
     "states a rate it does not have": (_altering(_rate_stated_high), "rate"),
-    "states no delays": (_delays_unknown, "delays"),
     "states its scale in g": (_altering(_scale_in_g), "gravity"),
     "has no uid": (_altering(_no_uid), "names"),
     "loses blocks in silence": (LosesInSilence, "index"),

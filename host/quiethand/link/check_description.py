@@ -127,7 +127,8 @@ def _delays(d: Description) -> Finding:
             "add the filter's group delay at low frequencies (data sheet) and half the read-out; until then state "
             "accel_delay and gyro_delay in the set-up, or a shot's figures stay uncertain by a whole delay"
         )
-        return fails("delays", asks, f"{' and '.join(unknown)} unknown", do)
+        # allowed, and some data sheets do not say: an honest device must not fail for ever
+        return advice("delays", asks, f"{' and '.join(unknown)} unknown", do)
     long = [f"{name} {us}" for name, us in both if us > _LONGEST_DELAY_US]
     if long:
         do = "is it in microseconds? If it is, choose a wider filter: time on the string is 10 to 20 ms"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -46,6 +47,15 @@ def test_a_boot_message_and_a_clock_off_by_200_ppm_pass_and_the_clock_is_told() 
     assert sigma < 250  # this wire is looked at every 4 ms
 
 
+def test_delays_that_are_not_stated_are_named_with_what_to_do() -> None:
+    """The wire format allows it and some data sheets do not say, so it is told and fails nobody."""
+    found = findings_of(Device(replace(SCENARIO, faults=Faults(delays_unknown=True))))
+    assert failing(found) == set()
+    assert found["delays"].verdict == "advice"
+    assert "accel_delay_us and gyro_delay_us unknown" in found["delays"].found
+    assert "set-up" in found["delays"].do
+
+
 @pytest.mark.parametrize("fault", BROKEN)
 def test_each_fault_is_named(fault: str) -> None:
     found = found_of(fault)
@@ -59,8 +69,7 @@ def test_each_fault_is_named(fault: str) -> None:
 @pytest.mark.parametrize(
     "fault",
     [
-        "streams before start", "does not echo the request", "says ok to unknown commands", "states no delays",
-        "has no uid", "does not count loss", "counts while stopped", "sends no HEALTH", "runs on a clock that is off",
+        "streams before start", "does not echo the request", "says ok to unknown commands",         "has no uid", "does not count loss", "counts while stopped", "sends no HEALTH", "runs on a clock that is off",
         "calls every block the first", "deaf to stop",
     ],
 )  # fmt: skip
