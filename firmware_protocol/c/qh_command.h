@@ -1,7 +1,8 @@
 /* A device's ear: bytes go in one at a time, commands come out.
  *
- * It holds one COMMAND's body and no more, whatever comes: a run is unstuffed and its CRC taken as it arrives. So each
- * run is judged exactly as ../README.md says, long ones included, in 64 bytes of buffer. Work for each byte is constant.
+ * It holds one COMMAND's body and no more, whatever comes: a run is unstuffed and its CRC taken as it arrives. So
+ * each run is judged exactly as ../README.md says, long ones included, in 64 bytes of buffer. Work for each byte is
+ * constant.
  */
 #ifndef QH_COMMAND_H
 #define QH_COMMAND_H

@@ -149,7 +149,7 @@ void qh_device_sample(qh_device *device, const int16_t counts[6], uint32_t ticks
 /* `samples` were taken and lost before the next one. */
 void qh_device_lost(qh_device *device, uint32_t samples);
 
-/* Nobody knows how many were lost before the next one, which was taken at `ticks`: reckoned from elapsed time x rate. */
+/* Nobody knows how many were lost before the next one, taken at `ticks`: reckoned from elapsed time x rate. */
 void qh_device_lost_until(qh_device *device, uint32_t ticks);
 
 /* As the commands do: for a board that has a button, or cannot hear. Start returns 0 at a hardware fault. */

@@ -99,13 +99,20 @@ void qh_device_lost(qh_device *device, uint32_t samples)
     device->lost_before = 1;
 }
 
+/* Periods from the last sample to one at `ticks`. */
+static uint32_t steps_until(const qh_device *device, uint32_t ticks)
+{
+    uint32_t elapsed = ticks - device->last_sample_ticks;
+    return qh_periods(elapsed, device->config->tick_hz, device->description.rate_mhz);
+}
+
 void qh_device_lost_until(qh_device *device, uint32_t ticks)
 {
     uint32_t steps;
     if (!device->streaming) {
         return;
     }
-    steps = qh_periods(ticks - device->last_sample_ticks, device->config->tick_hz, device->description.rate_mhz);
+    steps = steps_until(device, ticks);
     qh_send_block(device);
     device->lost_before = 1; /* something was lost, even where it comes to none */
     qh_device_lost(device, steps > 1u ? steps - 1u : 0u);
@@ -120,7 +127,7 @@ void qh_device_sample(qh_device *device, const int16_t counts[6], uint32_t ticks
     }
     qh_tell_time(device, ticks);
     if (device->resumed) {
-        uint32_t steps = qh_periods(ticks - device->last_sample_ticks, device->config->tick_hz, device->description.rate_mhz);
+        uint32_t steps = steps_until(device, ticks);
         device->resumed = 0;
         qh_device_lost(device, steps > 1u ? steps - 1u : 0u);
     }

@@ -15,7 +15,8 @@ int main(void)
 {
     static sample_ring ring;
     static uint32_t kept[256];
-    uint32_t head = 0, tail = 0, number = 0, last = 0, lost_seen = 0, dropped = 0, lost, seed = 1, full = 0, empty = 0, step;
+    uint32_t head = 0, tail = 0, number = 0, last = 0, lost_seen = 0, dropped = 0, full = 0, empty = 0;
+    uint32_t lost, seed = 1, step;
     ring_sample sample;
     ring_init(&ring);
     must(!ring_pop(&ring, &sample, &lost), "a new ring is empty");

@@ -44,8 +44,8 @@ typedef struct {
     int (*stop)(const imu_bus *bus);
     int (*temperature)(const imu_bus *bus, int16_t *centi_deg_c);
 
-    /* The oldest samples in the FIFO, at most `room`, as ax ay az gx gy gz. Returns how many, or -1 where the sensor did
-     * not answer. Where the FIFO ran over it is emptied, 0 is returned and `*overrun` set: nobody knows how many. */
+    /* The oldest samples in the FIFO, at most `room`, as ax ay az gx gy gz. Returns how many, or -1 where the sensor
+     * did not answer. Where the FIFO ran over it is emptied, 0 is returned and `*overrun` set. */
     int (*read_fifo)(const imu_bus *bus, int16_t counts[][6], int room, int *overrun);
 } imu_driver;
 

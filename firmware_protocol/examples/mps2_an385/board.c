@@ -15,25 +15,25 @@
 
 #define TX_FULL 1u
 #define RX_FULL 2u
+#define HEARD 2048u /* a power of two: the line is far quicker than its baud rate here, and comes in lumps */
 #define QUEUE 8192u /* a power of two: 0.3 s at 2,000 samples a second */
 
 static uint8_t queue[QUEUE];
 static uint32_t queue_in, queue_out;
 
-/* From the line: `heard_in` is written by the interrupt alone, `heard_out` by board_receive alone. What finds no room is
- * dropped, and the CRC of the command that it was in will not hold. */
-static volatile uint8_t heard[256];
-static volatile uint8_t heard_in, heard_out;
+/* From the line: `heard_in` is written by the interrupt alone, `heard_out` by board_receive alone. What finds no room
+ * is dropped, and the CRC of the command that it was in will not hold. */
+static volatile uint8_t heard[HEARD];
+static volatile uint32_t heard_in, heard_out;
 
 void uart_interrupt(void)
 {
     UART_INTERRUPT = 2u; /* before the byte is read: the next one's is not to be wiped out with it */
     while ((UART_STATE & RX_FULL) != 0u) {
-        uint8_t next = (uint8_t)(heard_in + 1u);
         uint8_t byte = (uint8_t)(UART_DATA & 0xFFu);
-        if (next != heard_out) {
-            heard[heard_in] = byte;
-            heard_in = next;
+        if (heard_in - heard_out < HEARD) {
+            heard[heard_in % HEARD] = byte;
+            heard_in++;
         }
     }
 }
@@ -82,8 +82,8 @@ int board_receive(void)
     if (heard_out == heard_in) {
         return -1;
     }
-    byte = heard[heard_out];
-    heard_out = (uint8_t)(heard_out + 1u);
+    byte = heard[heard_out % HEARD];
+    heard_out++;
     return byte;
 }
 

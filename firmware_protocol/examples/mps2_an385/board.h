@@ -1,4 +1,4 @@
-/* The little that is needed of an Arm MPS2 board with a Cortex-M3 (AN385): a UART, a counter that never stops, and sleep. */
+/* The little that is needed of an Arm MPS2 board with a Cortex-M3 (AN385): a UART, a counter, and sleep. */
 #ifndef BOARD_H
 #define BOARD_H
 

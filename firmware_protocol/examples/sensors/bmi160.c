@@ -87,7 +87,7 @@ static int configure(const imu_bus *bus, const qh_settings *settings, qh_descrip
         return 0;
     }
     description->rate_mhz = rates_mhz[rate];
-    description->accel_scale = IMU_G * (float)accel_ranges_g[accel] / 32768.0f; /* 16,384 to 2,048 counts per g, table 2 */
+    description->accel_scale = IMU_G * (float)accel_ranges_g[accel] / 32768.0f; /* 16,384 to 2,048 per g, table 2 */
     description->gyro_scale = IMU_RAD_PER_DEG / gyro_counts_per_deg_s[gyro];
     description->accel_clip = description->gyro_clip = 32767u;
     description->accel_delay_us = description->gyro_delay_us = QH_UNKNOWN_DELAY; /* the data sheet states none */

@@ -81,7 +81,7 @@ static int configure(const imu_bus *bus, const qh_settings *settings, qh_descrip
     description->gyro_scale = IMU_RAD_PER_DEG * 0.00875f * (float)(1u << gyro);
     description->accel_clip = description->gyro_clip = 32767u;
     description->accel_delay_us = description->gyro_delay_us = QH_UNKNOWN_DELAY; /* the data sheet states none */
-    description->accel_bandwidth_hz = (uint16_t)(rates_mhz[rate] / 2000u); /* rate / 2 with LPF2_XL_EN = 0, section 6.4 */
+    description->accel_bandwidth_hz = (uint16_t)(rates_mhz[rate] / 2000u); /* half the rate, section 6.4 */
     description->gyro_bandwidth_hz = gyro_bandwidth_hz[rate];
     return 1;
 }
@@ -151,7 +151,7 @@ static int read_fifo(const imu_bus *bus, int16_t counts[][6], int room, int *ove
         if (first < 0 || second < 0) {
             return -1;
         }
-        if (first + second != TAG_GYRO + TAG_ACCEL || slots[0] != slots[1]) { /* a pair was torn: nothing after it would be a sample */
+        if (first + second != TAG_GYRO + TAG_ACCEL || slots[0] != slots[1]) { /* torn: nothing after it is a sample */
             *overrun = 1;
             return empty_fifo(bus) ? 0 : -1;
         }
