@@ -119,7 +119,7 @@ def test_two_files_hold_the_shots_of_one(recording: Recording, folder: Path, sha
     since = whole.release_s - alone.release_s
     assert abs((whole.departure_s - alone.departure_s) - since) < 1e-6
     moved = sigmas_moved(whole, replace(alone, release_s=whole.release_s, departure_s=alone.departure_s + since))
-    # what still moments of the first file told of the gyro's bias and noise the second does not know: no more than that
+    # what shots and still moments of the first file told of the gyro the second does not know: no more than that
     assert max(moved.values()) < 1.0
     assert moved["time on string"] < 1e-3
     assert alone.window.peak_rate_deg_s.array() == pytest.approx(whole.window.peak_rate_deg_s.array(), abs=0.1)
