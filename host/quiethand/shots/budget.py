@@ -26,9 +26,10 @@ SCALE_SIGMA: Final = 0.007
 MOUNT_SIGMA_RAD: Final = np.deg2rad(0.5)
 MOUNT_UNKNOWN_SIGMA_RAD: Final = np.deg2rad(2.0)
 # Gyros feel acceleration, the cheaper the more: data sheets of small ones give 0.05 to 0.2 deg/s per g. One sigma of
-# 0.07 where the noise is 0.014 deg/s/sqrt(Hz), in proportion below and above (order of magnitude, from memory).
+# 0.07 where the noise is 0.014 deg/s/sqrt(Hz), in proportion below and above, but no small one is
+# trusted to feel less than 0.02 (order of magnitude, from memory).
 _ACCELERATION_PER_DENSITY: Final = 5.0
-_ACCELERATION_RANGE_DEG_S_G: Final = (0.005, 0.2)
+_ACCELERATION_RANGE_DEG_S_G: Final = (0.02, 0.2)
 GRAVITY_M_S2: Final = 9.80665
 
 

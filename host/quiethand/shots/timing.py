@@ -32,6 +32,9 @@ _DELAY_SIGMA_S: Final = 0.05e-3
 _UNKNOWN_DELAY_SIGMA_S: Final = 0.25e-3
 _SHOCK_WITHIN_S: Final = 4e-3
 _ASSUMED_SIGMA_S: Final = 1.5e-3
+# The string of a bow with fast limbs is stopped by them as it straightens, over a millisecond or more, rather than by
+# cams' stops: a shock that starts softly shows late, and the sooner the louder its rings are.
+_SOFT_SHOCK_SIGMA_S: Final = 0.12e-3
 _THIN_S: Final = 0.5e-3
 _GENERIC_SIGMA_S: Final = 0.25e-3  # by which another bow's curve shifts the fit (spread over simulated bows)
 
@@ -99,6 +102,8 @@ def find_instants(candidate: Candidate, setup: Setup | None, launch: Launch | No
             shock.first_break_s,
             "shock",
         )
+        if all(shape.fingers for shape in model.shapes):
+            end_sigma_s = float(np.hypot(end_sigma_s, _SOFT_SHOCK_SIGMA_S))
     else:
         end_s, end_sigma_s, departure_from = candidate.departure_s, 3e-3, "launch_model" if launch else "assumed"
         first_break_s = end_s - 1e-3 if window.accel_delay_s is None else end_s

@@ -24,6 +24,8 @@ _MODEL_FLOOR_M_S2: Final = 1.0
 _MODEL_LASTS_S: Final = 1.5e-3
 _LEVEL_SIGMA: Final = 0.3  # m/s2 by which the hold's level may be off, and per 10 ms drift
 _TURNS: Final = 9
+_SETTLED_MS: Final = 4e-3
+_HOPELESS: Final = 30.0  # chi squared behind the best after three turns: weight below 1e-6, not worth going on with
 _MS: Final = 1e-3
 
 
@@ -81,7 +83,8 @@ def best_push(
 ) -> PushFit | None:
     """Fits every shape to the acceleration along the arrow, and takes them as one.
 
-    The result is a mean weighted by how well each fits, their disagreement in its spread.
+    The result is the median of all, weighted by how well each fits: few shapes that fit a little worse far away should
+    not pull the instants to where no shape has them. Their disagreement is in its spread.
 
     Args:
         time_s: when each sample took place, (n,) seconds; only samples free of the shock.
@@ -142,14 +145,20 @@ def best_push(
         cost += np.sum((mean - weights) ** 2 * pull, axis=1) + time_weight * ((model_s - total) / _MS) ** 2
         cost += end_weight * ((departure_s - onset - total) / _MS) ** 2
         step = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
-        if turn == _TURNS - 1 or bool(np.all(np.abs(step[:, k:]) < 2e-3)):
+        if turn == _TURNS - 1 or bool(np.all(np.abs(step[:, k:]) < _SETTLED_MS)):
             break
         weights = weights + step[:, :k]
         onset = onset + np.clip(step[:, k], -1, 1) * _MS
         total = np.clip(total + np.clip(step[:, k + 1], -1, 1) * _MS, 0.5 * model_s, 2.0 * model_s)
+        hopeful = cost < np.nanmin(cost) + _HOPELESS if turn >= 2 else cost < np.inf
+        if hopeful.any() and not hopeful.all():
+            which, model_s, time_weight = which[hopeful], model_s[hopeful], time_weight[hopeful]
+            mean, pull, weights = mean[hopeful], pull[hopeful], weights[hopeful]
+            onset, total, cols, moved = onset[hopeful], total[hopeful], cols[hopeful], moved[hopeful]
     covariance = np.linalg.inv(normal)[:, k:, k:] * _MS**2
     left = push_m_s2 - fitted
     misfit = np.sqrt(np.mean(left**2, axis=1)) / max(float(np.abs(push_m_s2).max()), 1e-9)
+    shapes = [model.shapes[i] for i in which]
     return _as_one(shapes, weights, onset, total, covariance, misfit, cost)
 
 
@@ -168,16 +177,26 @@ def _as_one(
     share = np.where(good, np.exp(-np.clip(cost - cost[good].min(), 0, 200) / 2), 0.0)
     share /= share.sum()
     both = np.stack([onset_s, total_s], axis=1)
-    mean = share @ both
-    off = both - mean
+    centre = np.array([_median(both[:, i], np.sqrt(covariance_s2[:, i, i]), share) for i in range(2)])
+    off = both - centre
     covariance = np.einsum("i,ijk->jk", share, covariance_s2) + np.einsum("i,ij,ik->jk", share, off, off)
     best = int(np.argmax(share))
     return PushFit(
         shapes[best],
         shapes[best].impulse(weights[best]),
-        float(mean[0]),
-        float(mean[1]),
+        float(centre[0]),
+        float(centre[1]),
         covariance,
         float(misfit[best]),
         float(cost[best]),
     )
+
+
+def _median(mean: NDArray[np.float64], sigma: NDArray[np.float64], share: NDArray[np.float64]) -> float:
+    """Of a mixture of bell curves (logistic ones, close enough), by halving."""
+    low, high = float((mean - 4 * sigma).min()), float((mean + 4 * sigma).max())
+    for _ in range(30):
+        middle = (low + high) / 2
+        below = share @ (1 / (1 + np.exp(np.clip(1.702 * (mean - middle) / sigma, -50, 50))))
+        low, high = (middle, high) if below < 0.5 else (low, middle)
+    return (low + high) / 2

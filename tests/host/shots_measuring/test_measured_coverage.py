@@ -71,6 +71,25 @@ def test_instants_are_good_to_tenths_of_a_millisecond(run: list[tuple[Scene, Sho
     assert all(m.departure_from == "shock" for _, m in run)
 
 
+def test_limbs_that_nobody_stated_do_not_shift_a_recurve() -> None:
+    """With 6 to 28 g of limbs at full draw the string takes up to a third longer than a constant virtual mass says."""
+    off, z, longer = [], [], []
+    for n in range(24):
+        sensor, limbs_kg = (GOOD, CHEAP)[n // 12], (0.006, 0.012, 0.020, 0.028)[n % 4]
+        scene = simulate(400 + n, "recurve", (1000.0, 2000.0, 4000.0)[n % 3], sensor, limbs_kg=limbs_kg)
+        shot = measured(scene)
+        assert shot.release_s is not None
+        assert shot.release_sigma_s is not None
+        off.append(abs(shot.release_s))
+        z.append([shot.release_s / shot.release_sigma_s,
+                  (shot.departure_s - scene.told.departure_s) / (shot.departure_sigma_s or np.nan)])  # fmt: skip
+        longer.append(scene.told.departure_s / launch(scene.setup).time_on_string_s)
+    assert max(longer) > 1.2
+    assert np.median(off) < 0.15e-3
+    assert np.percentile(off, 95) < 0.5e-3
+    assert _within(np.array(z), 2) >= 0.88
+
+
 def test_rotation_lies_within_its_uncertainty(run: list[tuple[Scene, Shot]]) -> None:
     error = np.array([m.at_departure.rotation_deg.array() - s.told.rotation_deg for s, m in run])
     sigma = np.array([m.at_departure.rotation_sigma_deg.array() for _, m in run])
