@@ -83,6 +83,7 @@ def simulate(
     ring_scale: float = 1.0,
     extra_bias_deg_s: tuple[float, float, float] = (0.0, 0.0, 0.0),
     limbs_kg: float = 0.0,
+    felt_deg_g: tuple[float, float, float] | None = None,
 ) -> Scene:
     """One shot; the same seed with another `shock` or `ring_scale` differs in nothing before the departure.
 
@@ -191,7 +192,8 @@ def simulate(
                     * np.exp(-ring * 30)
                     * np.sin(2 * np.pi * hz * ring_scale * ring)
                 )
-    felt = np.deg2rad(rng.normal(0, sensor.felt_deg_g, 3)) / G0
+    drawn = rng.normal(0, sensor.felt_deg_g, 3)
+    felt = np.deg2rad(drawn if felt_deg_g is None else felt_deg_g) / G0
     shown += np.outer(felt_force, felt)
     bias_error = np.deg2rad(rng.normal(0, 0.004, 3))
     return _sampled(
