@@ -138,12 +138,14 @@ def _after_garbage(evidence: Evidence, why: str, when: str) -> Finding:
     asked = evidence.answers(why)
     if not asked:
         return not_seen(name, asks, "the check did not come so far")
-    deaf = [n for n, a in enumerate(asked) if a.reply is None]
+    # An answer that came late, to whichever try, still shows that the command was heard.
+    answered = {m.request for _, m in messages(evidence.arrivals) if isinstance(m, Reply)}
+    deaf = [n for n, a in enumerate(asked) if a.reply is None and not answered.intersection(a.requests)]
     kinds = ("noise", "a damaged frame", "a run of 1000 bytes", "empty runs")
     do = "begin anew at every 0x00, whatever came before; drop a run over 515 bytes up to its 0x00 and keep none of it"
     if deaf:
         return fails(name, asks, f"deaf after {', '.join(kinds[n % len(kinds)] for n in deaf)}", do)
-    again = [n for n, a in enumerate(asked) if len(a.requests) > 1]
+    again = [n for n, a in enumerate(asked) if a.requests[0] not in answered and n not in deaf]
     if again:
         found = f"heard only the second one after {', '.join(kinds[n % len(kinds)] for n in again)}"
         return fails(name, asks, found, do)

@@ -69,7 +69,8 @@ def test_each_fault_is_named(fault: str) -> None:
 @pytest.mark.parametrize(
     "fault",
     [
-        "streams before start", "does not echo the request", "says ok to unknown commands",         "has no uid", "does not count loss", "counts while stopped", "sends no HEALTH", "runs on a clock that is off",
+        "streams before start", "does not echo the request", "says ok to unknown commands", "has no uid",
+        "does not count loss", "counts while stopped", "sends no HEALTH", "runs on a clock that is off",
         "calls every block the first", "deaf to stop",
     ],
 )  # fmt: skip
