@@ -18,8 +18,10 @@ from quiethand.analysis import Report, analyse_path
 from quiethand.emulator import Scenario, scene, write_recording
 from quiethand.emulator.movement import Knock
 from quiethand.emulator.shooting import ShotPlan
+from quiethand.motion.block import MotionBlock
+from quiethand.shots.model import Shot
 
-from .altered import sigmas_moved
+from .altered import blocks_of, followed, sigmas_moved
 
 SHOCKS: dict[str, Callable[[Knock], Knock]] = {
     "ten times as large": lambda k: replace(k, accel_m_s2=k.accel_m_s2 * 10, rate_rad_s=k.rate_rad_s * 10),
@@ -84,3 +86,35 @@ def test_every_shot_is_found_and_rotation_hardly_moves(moved: Moved) -> None:
 )
 def test_no_figure_of_the_window_moves_by_a_tenth_of_its_sigma(moved: Moved) -> None:
     assert max(float(values.max()) for values in moved.values()) < 0.1
+
+
+def louder_later(folder: Path, scenario: Scenario, after_s: float, factor: float) -> tuple[list[Shot], list[Shot]]:
+    """The shots as they are, and with every sample from `after_s` after each departure on as many times as large."""
+    path = folder / "later.qhr"
+    truth = write_recording(path, replace(scenario, nuisances="none"))
+    blocks = blocks_of(folder, path.read_bytes())
+
+    def louder(block: MotionBlock) -> MotionBlock:
+        size = np.ones(len(block))
+        for shot in truth.shots:
+            since = block.time_s - shot.departure_s
+            size[(since > after_s) & (since < 0.12)] = factor
+        return replace(block, specific_force_m_s2=block.specific_force_m_s2 * size[:, None])
+
+    return followed(blocks)[0], followed([louder(block) for block in blocks])[0]
+
+
+@pytest.mark.parametrize("scenario", SCENARIOS, ids=lambda s: f"{s.bow} {s.sensor}")
+def test_what_rattles_twice_as_loud_later_changes_nothing(scenario: Scenario, tmp_path: Path) -> None:
+    before, after = louder_later(tmp_path, scenario, 0.010, 2.0)
+    assert len(after) == len(before) == 4
+    for a, b in zip(before, after, strict=True):
+        assert max(sigmas_moved(a, b).values()) < 0.1
+
+
+@pytest.mark.xfail(
+    strict=True, reason="the first break is sought as a share of the loudest, so that it takes its place"
+)
+def test_what_rattles_five_times_as_loud_later_hides_no_shot(tmp_path: Path) -> None:
+    found = [louder_later(tmp_path, scenario, 0.016, 5.0) for scenario in SCENARIOS]
+    assert [len(after) for _, after in found] == [len(before) for before, _ in found]
