@@ -6,6 +6,7 @@ the archer's right), pitch about y (+ nose down), yaw about z (+ nose left).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -34,7 +35,7 @@ class Axes:
     @classmethod
     def of(cls, values: Sequence[float] | NDArray[np.floating]) -> Axes:
         """From three numbers, shape (3,); what is not finite becomes None."""
-        cant, pitch, yaw = (float(v) if np.isfinite(v) else None for v in values)
+        cant, pitch, yaw = (v if math.isfinite(v) else None for v in map(float, values))
         return cls(cant, pitch, yaw)
 
     def array(self) -> NDArray[np.float64]:

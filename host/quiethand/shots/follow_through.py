@@ -68,10 +68,13 @@ def _spring(
     window: MotionWindow, departure_s: float, bias_rad_s: NDArray[np.float64], axis: int
 ) -> tuple[float, float, float] | None:
     """(k/I, its sigma, damping ratio) of one axis; None where the fit is poor or depends on where it is made."""
-    fits = [_spring_over(window, departure_s, bias_rad_s, axis, *span) for span in _SPANS_S]
-    if fits[0] is None or fits[1] is None:
-        return None
-    (whole, sigma, ratio), (early, early_sigma, early_ratio) = fits[0], fits[1]
+    fits = []
+    for span in _SPANS_S:
+        fit = _spring_over(window, departure_s, bias_rad_s, axis, *span)
+        if fit is None:
+            return None
+        fits.append(fit)
+    (whole, sigma, ratio), (early, early_sigma, early_ratio) = fits
     # One spring is the same early and late. A hand that stiffens or lets go is no spring: nothing is told of it.
     apart = abs(whole - early)
     if apart > _LARGEST_CHANGE * whole or abs(ratio - early_ratio) > _LARGEST_RATIO_CHANGE:
@@ -126,7 +129,7 @@ def mount_mode(window: MotionWindow, departure_s: float) -> tuple[float | None, 
         return None, None
     w = window.rate_rad_s[at]
     x = np.linspace(-1, 1, len(at))
-    w = w - np.stack([np.polyval(np.polyfit(x, w[:, k], 3), x) for k in range(3)], axis=1)
+    w = w - np.vander(x, 4) @ np.polyfit(x, w, 3)
     n = 8 * len(at)
     spectrum = np.fft.rfft(w * np.hanning(len(at))[:, None], n=n, axis=0)
     hz = np.fft.rfftfreq(n, window.period_s)

@@ -136,7 +136,7 @@ class History:
     def window(self, start: int, stop: int, shock: int) -> MotionWindow:
         """Samples [start, stop) as received; what a block states is taken from the block that holds sample `shock`."""
         rows = self._between(start, stop)
-        arrays = {name: kept[rows].copy() for name, kept in self._kept.items()}
+        arrays = {name: kept[rows].copy(order="K") for name, kept in self._kept.items()}
         home = self._home(shock) or self._blocks[-1][1]
         return MotionWindow(
             **arrays,

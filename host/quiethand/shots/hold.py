@@ -36,20 +36,25 @@ def measure_hold(
         start = max(float(time[0]), release_s - 2.0)
     else:
         duration = release_s - start
-    use = (time >= start) & (time < release_s - _GUARD_S) & ~window.gyro_clipped
-    at = np.flatnonzero(use)
-    if len(at) < 8:
+    rows = slice(*np.searchsorted(time, (start, release_s - _GUARD_S)).tolist())
+    clean = ~window.gyro_clipped[rows]
+    time, index, rate = time[rows], window.index[rows], window.rate_rad_s[rows].T  # an axis is a row
+    if not clean.all():
+        time, index, rate = time[clean], index[clean], rate[:, clean]
+    if len(time) < 8:
         return Hold(duration_s=duration), (*notes, "too few samples in the hold")
-    rate = np.rad2deg(window.rate_rad_s[at] - bias_rad_s)
-    rms = np.sqrt(np.mean(rate**2, axis=0))
-    last = time[at] >= release_s - _DRIFT_S
-    drift = rate[last].mean(axis=0) if last.any() and time[at[0]] <= release_s - _DRIFT_S + 0.02 else np.full(3, np.nan)
+    rate = np.rad2deg(rate - bias_rad_s[:, None])
+    rms = np.sqrt(np.einsum("ij,ij->i", rate, rate) / len(time))
+    last = int(np.searchsorted(time, release_s - _DRIFT_S))
+    drift = np.full(3, np.nan)
+    if last < len(time) and time[0] <= release_s - _DRIFT_S + 0.02:
+        drift = rate[:, last:].mean(axis=1)
     if not np.isfinite(drift).all():
         notes.append("the hold was shorter than half a second: no drift")
-    whole = _longest_whole(window.index[at])
+    whole = _longest_whole(index)
     tremor = np.full(3, np.nan)
     if (whole.stop - whole.start) * window.period_s >= _LEAST_TREMOR_S:
-        tremor = _band_rms(*_thinned(rate[whole], window.period_s))
+        tremor = _band_rms(*_thinned(rate[:, whole], window.period_s))
     else:
         notes.append("the hold holds no half second without a gap: no tremor")
     return Hold(duration, Axes.of(rms), Axes.of(tremor), Axes.of(drift)), tuple(notes)
@@ -65,18 +70,19 @@ def _longest_whole(index: NDArray[np.int64]) -> slice:
 def _thinned(rate: NDArray[np.float64], period_s: float) -> tuple[NDArray[np.float64], float]:
     """Means over pieces of some 5 ms: tremor is slow, and a quarter of the samples of a quick sensor are plenty."""
     n = max(1, int(_THIN_S / period_s))
-    count = len(rate) // n
-    return rate[: count * n].reshape(count, n, 3).mean(axis=1), n * period_s
+    count = rate.shape[1] // n
+    return rate[:, : count * n].reshape(3, count, n).sum(axis=2) / n, n * period_s
 
 
 def _band_rms(rate_deg_s: NDArray[np.float64], period_s: float) -> NDArray[np.float64]:
-    """Root mean square within the tremor's band, by Parseval's theorem on a Hann-windowed spectrum, shape (3,)."""
-    n = len(rate_deg_s)
+    """Root mean square within the tremor's band, by Parseval's theorem on a Hann-windowed spectrum, (3, n) to (3,)."""
+    n = rate_deg_s.shape[1]
     x = np.linspace(-1, 1, n)
-    flat = rate_deg_s - np.stack([np.polyval(np.polyfit(x, rate_deg_s[:, k], 1), x) for k in range(3)], axis=1)
-    taper = np.hanning(n)[:, None]
-    spectrum = np.fft.rfft(flat * taper, axis=0)
+    slope = rate_deg_s @ x / (x @ x)
+    flat = rate_deg_s - np.outer(slope, x) - rate_deg_s.mean(axis=1, keepdims=True)
+    taper = np.hanning(n)
+    spectrum = np.fft.rfft(flat * taper)
     hz = np.fft.rfftfreq(n, period_s)
     band = (hz >= TREMOR_HZ[0]) & (hz <= TREMOR_HZ[1])
-    power = 2 * np.sum(np.abs(spectrum[band]) ** 2, axis=0) / n
+    power = 2 * np.sum(np.abs(spectrum[:, band]) ** 2, axis=1) / n
     return np.asarray(np.sqrt(power / np.sum(taper**2)))

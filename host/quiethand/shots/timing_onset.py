@@ -71,7 +71,7 @@ def release_onset(
     z = u / width_s
     ramp = ramp_response(z) * width_s / 1e-3
     late = np.maximum(u, 0) / 1e-3
-    basis = np.stack(
+    columns = np.stack(
         [
             np.ones_like(u),
             (u + _BEFORE_S / 2) / _BEFORE_S,
@@ -79,23 +79,26 @@ def release_onset(
             (1 - np.exp(-np.maximum(u, 0) / _LAG_S)) * _STEP_M_S2,
             ramp * _SLOPE_M_S2,
             late**2 * _CURVE_M_S2,
+            np.empty_like(u),
         ],
         axis=2,
-    )  # (grid, n, 6)
+    )  # (grid, n, 7)
+    ones = np.eye(columns.shape[2])
     first_burst = u > -0.5 * width_s
     decay = np.exp(-np.maximum(u, 0) / _BURST_LASTS_S) * first_burst
     total = np.zeros((len(_BURSTS_M_S2), len(onset)))
-    for b, burst in enumerate(_BURSTS_M_S2):
-        for k in range(3):
-            level = np.median(force_m_s2[used, k][t < onset[0]])
-            y = force_m_s2[used, k] - level
+    before = t < onset[0]
+    for k in range(3):
+        force = force_m_s2[used, k]
+        # With y as one column more, the last pivot of Cholesky's factor is what the others leave of it, and the rest
+        # give the determinant: a third of the time of solving for the coefficients.
+        columns[:, :, -1] = force - np.median(force[before])
+        for b, burst in enumerate(_BURSTS_M_S2):
             variance = noise_m_s2[k] ** 2 + (burst * decay) ** 2
-            scaled = basis / variance[:, :, None]
-            normal = np.matmul(basis.transpose(0, 2, 1), scaled) + np.eye(basis.shape[2])
-            right = scaled.transpose(0, 2, 1) @ y
-            solved = np.linalg.solve(normal, right[:, :, None])[:, :, 0]
-            gain = np.einsum("gi,gi->g", right, solved) - (y**2 / variance).sum(1)
-            total[b] += 0.5 * (gain - np.log(variance).sum(1) - np.linalg.slogdet(normal)[1])
+            scaled = columns / variance[:, :, None]
+            pivots = np.diagonal(np.linalg.cholesky(scaled.transpose(0, 2, 1) @ columns + ones), axis1=1, axis2=2)
+            left = pivots[:, -1] ** 2 - 1.0
+            total[b] -= 0.5 * (left + np.log(variance).sum(1)) + np.log(pivots[:, :-1]).sum(1)
     by_onset = np.logaddexp.reduce(total, axis=0)
     prior = np.exp(-0.5 * ((onset - _PATH_S - expected_s) / expected_sigma_s) ** 2)
     prior /= prior.sum()

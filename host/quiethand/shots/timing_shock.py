@@ -82,11 +82,28 @@ def axes_clipped(force_m_s2: NDArray[np.float64], clipped: NDArray[np.bool_]) ->
 def _extrapolated(
     u_ms: NDArray[np.float64], values: NDArray[np.float64], before: NDArray[np.bool_]
 ) -> NDArray[np.float64]:
-    """A parabola through the samples before the shock, carried on; NaN where too few are left."""
-    if before.sum() < 4:
-        return np.full(len(u_ms), np.nan)
-    centre = u_ms[before][-1]
-    return np.polyval(np.polyfit(u_ms[before] - centre, values[before], 2 if before.sum() >= 6 else 1), u_ms - centre)
+    """A parabola through each axis's samples before the shock, carried on, (n, 3); NaN where too few are left.
+
+    Args:
+        before: which samples of each axis are, (n, 3).
+    """
+    out = np.full(values.shape, np.nan)
+    alike = bool((before == before[:, :1]).all())  # nothing clipped: one fit for all
+    for axes in [slice(0, 3)] if alike else [slice(k, k + 1) for k in range(3)]:
+        used = before[:, axes.start]
+        n = int(used.sum())
+        if n < 4:
+            continue
+        u = u_ms - u_ms[used][-1]
+        degree = 2 if n >= 6 else 1
+        out[:, axes] = np.vander(u, degree + 1) @ np.polyfit(u[used], values[used, axes], degree)
+    return out
+
+
+def _spread(values: NDArray[np.float64], used: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Largest less smallest of each axis's samples in use, (3,); 0 where there are none."""
+    high, low = np.where(used, values, -np.inf).max(axis=0), np.where(used, values, np.inf).min(axis=0)
+    return np.asarray(np.where(high >= low, high - low, 0.0))
 
 
 def _walk_back(
@@ -101,13 +118,10 @@ def _walk_back(
     while first > 8 and t[first - 1] > strong - reach_s:
         at = first - 1
         before = (np.arange(len(t)) < at) & (t > t[at] - 4.5e-3)
-        u = (t - t[at]) / 1e-3
-        leaves = False
-        for k in range(3):
-            good = before & ~full[:, k]
-            if not full[at, k] and good.sum() >= 4:
-                off = abs(f[at, k] - _extrapolated(u, f[:, k], good)[at])
-                leaves |= bool(off > max(least, 0.25 * float(np.ptp(f[good, k]))))
+        good = before[:, None] & ~full
+        off = np.abs(f[at] - _extrapolated((t - t[at]) / 1e-3, f, good)[at])  # NaN where it can't be told
+        moved = _spread(f, good)
+        leaves = bool((~full[at] & (off > np.maximum(least, 0.25 * moved))).any())
         if not leaves:
             break
         first = at
@@ -164,7 +178,7 @@ def shock_onset(
     if before.sum() < 4 or used.sum() < 3:
         return None
     u = (t - t[first]) / 1e-3
-    smooth = np.stack([_extrapolated(u, f[:, k], before & ~full[:, k]) for k in range(3)], axis=1)
+    smooth = _extrapolated(u, f, before[:, None] & ~full)
     tu, free, limited = t[used], ~np.isnan(smooth)[used], full[used]
     if not free.any():
         return None
@@ -173,30 +187,28 @@ def shock_onset(
     if size < LEAST_SHOCK_M_S2:
         return None
     onset = np.arange(t[first] - 1.5 * period_s - rise, t[strong] + 1.0 * period_s, _GRID_S)
-    log_like = np.full((len(widths_s), len(onset)), -np.inf)
+    log_like = np.empty((len(widths_s), len(onset)))
     # The shape is a rough one: ringing up to 1 kHz bends it. Its error is a tenth of the level reached.
     axis_size = np.maximum(np.abs(rest).max(axis=0), 0.1 * size)
     # The parabola carried on errs by a share of what the push did just before.
-    moved = np.array([np.ptp(f[before & ~full[:, k], k]) if (before & ~full[:, k]).any() else 0.0 for k in range(3)])
+    moved = _spread(f, before[:, None] & ~full)
     sigma2 = (3 * noise_m_s2) ** 2 + (0.08 * axis_size) ** 2 + (0.1 * moved) ** 2
-    valid = free.astype(float)
+    weight = free / np.where(limited, (0.4 * axis_size) ** 2, sigma2)
+    weighted = weight * rest
+    # level free within twice what was reached
+    p_level, p_slope = 1 / (2 * axis_size) ** 2, 1 / (_SLOPE_PER_MS * axis_size) ** 2
     for w, width in enumerate(widths_s):
         z = (tu[None, :] - onset[:, None]) / width
         ramp = ramp_response(z) * width / 1e-3
         step = step_response(z) - _FALL_PER_MS * ramp
-        for k in range(3):
-            weight = valid[:, k] / np.where(limited[:, k], (0.4 * axis_size[k]) ** 2, sigma2[k])
-            # level free within twice what was reached
-            p_level, p_slope = 1 / (2 * axis_size[k]) ** 2, 1 / (_SLOPE_PER_MS * axis_size[k]) ** 2
-            a11 = (step**2 * weight).sum(1) + p_level
-            a12 = (step * ramp * weight).sum(1)
-            a22 = (ramp**2 * weight).sum(1) + p_slope
-            b1 = (step * weight * rest[:, k]).sum(1)
-            b2 = (ramp * weight * rest[:, k]).sum(1)
-            det = a11 * a22 - a12**2
-            gain = (b1**2 * a22 - 2 * b1 * b2 * a12 + b2**2 * a11) / det
-            add = 0.5 * gain - 0.5 * np.log(det)
-            log_like[w] = add if k == 0 else log_like[w] + add
+        # (grid, 3) each, the axes side by side
+        a11 = step**2 @ weight + p_level
+        a12 = (step * ramp) @ weight
+        a22 = ramp**2 @ weight + p_slope
+        b1, b2 = step @ weighted, ramp @ weighted
+        det = a11 * a22 - a12**2
+        gain = (b1**2 * a22 - 2 * b1 * b2 * a12 + b2**2 * a11) / det
+        log_like[w] = 0.5 * (gain - np.log(det)).sum(axis=1)
     share = np.exp(log_like - log_like.max())
     by_onset = share.sum(0)
     by_onset /= by_onset.sum()
