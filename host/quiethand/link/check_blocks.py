@@ -18,6 +18,7 @@ __all__ = [
     "BlockTable",
     "Steps",
     "clock_error",
+    "edge_error",
     "healths",
     "last_description",
     "messages",
@@ -131,8 +132,12 @@ def clock_error(blocks: BlockTable, tick_hz: int) -> tuple[float, float] | None:
     if len(blocks) < 30:
         return None
     turns = np.concatenate([[0], np.cumsum(((np.diff(blocks.ticks) + _HALF) % (1 << 32)) - _HALF)])
-    device_s = turns[blocks.last_of_read] / tick_hz
-    late = blocks.at_s[blocks.last_of_read] - blocks.at_s[0] - device_s
+    return edge_error(turns[blocks.last_of_read] / tick_hz, blocks.at_s[blocks.last_of_read])
+
+
+def edge_error(device_s: Floats, at_s: Floats) -> tuple[float, float] | None:
+    """`clock_error` from instants by the device's clock, (k,), and when the host saw them, (k,)."""
+    late = at_s - at_s[0] - (device_s - device_s[0])
     span = float(device_s[-1] - device_s[0])
     if span < 3.0 or not np.all(np.diff(device_s) > 0):
         return None

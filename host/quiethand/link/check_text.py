@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from quiethand_protocol.items import TextBlock, Trouble
 
+from quiethand.link.check_blocks import edge_error
 from quiethand.link.check_findings import Finding, advice, fails, fine, not_seen
 from quiethand.link.check_talk import Evidence
 
@@ -14,6 +15,7 @@ __all__ = ["text_findings"]
 
 _G: Final = 9.80665
 _LONG_STEP: Final = 1.5  # periods
+_CLOCK_PPM: Final = 10_000.0  # a rate of turn is wrong by as much
 
 
 def text_findings(evidence: Evidence) -> list[Finding]:
@@ -29,7 +31,7 @@ def text_findings(evidence: Evidence) -> list[Finding]:
     ]
     if lines < 20:
         return [*findings, fails("lines_enough", "lines come", f"only {lines}", "print a line for each sample")]
-    return [*findings, _units(blocks[-1][1]), _steady(blocks), *_clock(blocks), _gravity(blocks)]
+    return [*findings, _units(blocks[-1][1]), _steady(blocks), _clock(blocks), _gravity(blocks)]
 
 
 def _units(block: TextBlock) -> Finding:
@@ -44,15 +46,9 @@ def _units(block: TextBlock) -> Finding:
     return fine("units", asks, f"{units.accel} and {units.gyro}")
 
 
-def _joined(blocks: list[tuple[float, TextBlock]]) -> tuple[list[int], list[float]]:
-    t_us = [int(t) for _, block in blocks for t in block.t_us]
-    at = [at for at, block in blocks for _ in block.t_us]
-    return t_us, at
-
-
 def _steady(blocks: list[tuple[float, TextBlock]]) -> Finding:
     asks = "samples come at an even rate"
-    steps = np.diff(np.array(_joined(blocks)[0], dtype=np.float64))
+    steps = np.diff(np.concatenate([block.t_us for _, block in blocks]).astype(np.float64))
     period = float(np.median(steps))
     if period <= 0:
         return fails("rate", asks, "t_us does not go forward", "t_us is microseconds when the sample was taken")
@@ -64,17 +60,17 @@ def _steady(blocks: list[tuple[float, TextBlock]]) -> Finding:
     return fine("rate", asks, found)
 
 
-def _clock(blocks: list[tuple[float, TextBlock]]) -> list[Finding]:
+def _clock(blocks: list[tuple[float, TextBlock]]) -> Finding:
     asks = "its clock runs in microseconds"
-    t_us, at = _joined(blocks)
-    device, host = (t_us[-1] - t_us[0]) / 1e6, at[-1] - at[0]
-    if host < 3:
-        return [not_seen("clock", asks, "too short to tell")]
-    ratio = device / host - 1
-    found = f"{ratio * 1e6:+,.0f} ppm against this computer's, known to some 10,000"
-    if abs(ratio) > 0.03:
-        return [fails("clock", asks, found, "t_us is microseconds: not milliseconds, not samples")]
-    return [fine("clock", asks, found)]
+    device_s = np.array([int(block.t_us[-1]) for _, block in blocks]) / 1e6
+    error = edge_error(device_s, np.array([at for at, _ in blocks]))
+    if error is None:
+        return not_seen("clock", asks, "t_us does not run evenly enough, or for too short, to tell")
+    ppm, sigma = error
+    found = f"{ppm:+,.0f} +- {sigma:,.0f} ppm against this computer's"
+    if abs(ppm) - 2 * sigma > _CLOCK_PPM:
+        return fails("clock", asks, found, "t_us is microseconds: not milliseconds, not samples")
+    return fine("clock", asks, found)
 
 
 def _gravity(blocks: list[tuple[float, TextBlock]]) -> Finding:

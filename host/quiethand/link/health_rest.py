@@ -1,6 +1,6 @@
 """Gravity and noise of a sensor that lies still, told from one that is held: noise has no memory, a hand has.
 
-Pure. Works through pieces of half a second and keeps sums alone, so that an evening needs no more memory than a minute.
+Pure. Works through pieces of a second and keeps sums alone, so that an evening needs no more memory than a minute.
 """
 
 from __future__ import annotations
@@ -16,12 +16,14 @@ __all__ = ["Rest", "RestFigures", "noise_bandwidth_hz"]
 
 Floats = NDArray[np.float64]
 
-PIECE_S: Final = 0.5
-CELL_S: Final = 0.01  # means over this much show a hand's tremor of 8 to 12 Hz whole
+PIECE_S: Final = 1.0
+CELL_S: Final = 0.01  # means over this much show a hand's tremor of 8 to 12 Hz whole, and over the longest by half
+LONGEST_CELL_S: Final = 0.06
 # White noise of density n, one-sided, has the variance n^2 / (2 T) in a mean over T and n^2 B in a sample. So that of
-# the means is known from the samples' own; more by this factor is motion. 50 cells scatter by a fifth.
-MOTION_FACTOR: Final = 4.0
-LEAST_RATE_HZ: Final = 200.0  # under it a cell holds too few samples to tell
+# the means is known from the samples' own: 2 T B times smaller. Motion makes it hardly smaller; where it is larger by this
+# factor than noise would have it, there is motion. Sixteen cells and more scatter by a third at most.
+MOTION_FACTOR: Final = 3.0
+SMALLER_BY: Final = 12.0  # what 2 T B must be for the two to stand well apart
 # Equivalent noise bandwidth of a second-order Butterworth low-pass over its -3 dB frequency: pi / (2 sqrt(2)).
 BUTTERWORTH_2: Final = math.pi / (2 * math.sqrt(2))
 
@@ -60,7 +62,9 @@ class Rest:
             [noise_bandwidth_hz(rate_hz, accel_bandwidth_hz)] * 3 + [noise_bandwidth_hz(rate_hz, gyro_bandwidth_hz)] * 3
         )
         self._piece = round(PIECE_S * rate_hz)
-        self._cell = max(2, round(CELL_S * rate_hz))
+        cell_s = max(CELL_S, SMALLER_BY / (2 * float(self._bands.min())))
+        self._cell = max(2, round(cell_s * rate_hz))
+        self._tells = cell_s <= LONGEST_CELL_S  # else the samples are too few to tell noise from a hand
         self._held: list[Floats] = []
         self._count = 0
         self._pieces = 0
@@ -104,7 +108,7 @@ class Rest:
         )
 
     def _judge(self, piece: Floats) -> None:
-        if self._rate_hz < LEAST_RATE_HZ:
+        if not self._tells:
             return
         mean = piece.mean(axis=0)
         variance = piece.var(axis=0, ddof=1)

@@ -65,6 +65,18 @@ def test_a_hand_is_not_rest(hz: float, deg_s: float) -> None:
     assert rest.figures().seconds == 0.0
 
 
+def test_few_samples_tell_no_rest() -> None:
+    """At 200 Hz a hand still must not pass for noise; at 100 Hz nothing is said."""
+    every_tenth = still(60.0, None)[::10]
+    quiet, held, few = Rest(200.0, None, None), Rest(200.0, None, None), Rest(100.0, None, None)
+    quiet.add(every_tenth)
+    few.add(every_tenth)
+    sway = np.radians(1.0) * np.sin(2 * np.pi * 9.0 * np.arange(len(every_tenth)) / 200)
+    held.add(every_tenth + np.outer(sway, [0, 0, 0, 1, 1, 1]))
+    assert quiet.figures().seconds > 50
+    assert held.figures().seconds == few.figures().seconds == 0.0
+
+
 def watched(device: Device | TextDevice, seconds: float, baud: int | None = None) -> LinkWatch:
     watch = LinkWatch(baud)
     out = device.step(0.0, encode(Command(1, CommandCode.START)))
@@ -152,6 +164,7 @@ def test_text_mode_has_a_health_too() -> None:
     assert health.lost_samples is None
     assert health.rate_hz == pytest.approx(200, rel=0.02)
     assert problems(health) == []
+    assert health.rest.seconds == 0.0  # the archer holds it
     assert "nobody counts in text mode" in health_text("port", health, (None, None), [])
 
 
