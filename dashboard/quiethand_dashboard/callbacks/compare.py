@@ -28,6 +28,7 @@ __all__ = ["MOST_SHOTS", "CompareView", "address_of", "chosen_shots", "compare_v
 
 MOST_SHOTS: Final = 6  # as many lines as can be told apart in one colour
 ROWS: Final = 2000  # of the table to choose from
+GRID_MEASURES: Final = ("time_on_string_s", "pointing_right_mm", "pointing_up_mm")
 LETTERS: Final = "ABCDEF"
 
 
@@ -70,7 +71,7 @@ def grid_rows(store: Store, zone: tzinfo) -> list[dict[str, Any]]:
             "right_mm": _rounded(row["pointing_right_mm"], 1.0, 1),
             "up_mm": _rounded(row["pointing_up_mm"], 1.0, 1),
         }
-        for row in store.shot_rows(limit=ROWS)
+        for row in store.shot_rows(limit=ROWS, measures=GRID_MEASURES)
     ]
 
 

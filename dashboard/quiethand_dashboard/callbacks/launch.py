@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
@@ -14,6 +13,7 @@ from quiethand.bow.cautions import cautions_for
 from quiethand.bow.launch import Launch, launch
 from quiethand.bow.model import Archer, Arrow, Bow, Setup, Target
 from quiethand.errors import InputError
+from quiethand.store.records import ShotFilter
 
 from quiethand_dashboard import ids
 from quiethand_dashboard.callbacks.fetched import setup_of
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 __all__ = ["EXAMPLE", "BowChoice", "LaunchView", "as_set", "bow_choices", "launch_view", "register"]
 
-ROWS: Final = 2000
+MOST_SHOOTERS: Final = 40  # archer, bow and arrow: a query each
 SAME_MASS_KG: Final = 0.1e-3  # two steps of the slider
 EXAMPLE_TORQUE_NM: Final = 0.1  # carried through each arrow where no measured torque is known
 
@@ -84,33 +84,32 @@ class LaunchView(NamedTuple):
 
 
 def bow_choices(store: Store) -> dict[str, BowChoice]:
-    """Every archer and bow of the latest shots by the set-up's id, the latest first; else the invented example."""
-    newest: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
-    for row in store.shot_rows(limit=ROWS):
-        newest.setdefault((row["archer"], row["bow"]), []).append(row)
-    found = {}
-    for (archer, bow), rows in newest.items():
-        setup = setup_of(store, rows[0]["setup_id"])
-        if setup is None:
-            continue
-        label = ", ".join(name for name in (bow, archer) if name) or "unnamed bow"
-        found[str(rows[0]["setup_id"])] = BowChoice(label, setup, _arrows(store, rows), _usual_torque(rows))
+    """Every archer and bow by the latest set-up's id, who shot last first; else the invented example."""
+    newest: dict[tuple[str, str], list[Setup]] = {}
+    keys: dict[tuple[str, str], str] = {}
+    for s in store.shooters(limit=MOST_SHOOTERS):
+        wanted = ShotFilter(archer=s.archer, bow=s.bow, arrow=s.arrow)
+        setup_id = store.shot_rows(wanted, limit=1, measures=())[0]["setup_id"]
+        setup = setup_of(store, setup_id)
+        if setup is not None:
+            newest.setdefault((s.archer, s.bow), []).append(setup)
+            keys.setdefault((s.archer, s.bow), str(setup_id))
+    found = {
+        keys[archer, bow]: BowChoice(
+            ", ".join(name for name in (bow, archer) if name) or "unnamed bow",
+            setups[0],
+            tuple(sorted((s.arrow for s in setups if s.arrow.mass_kg), key=lambda a: a.mass_kg or 0.0)),
+            _usual_torque(store, ShotFilter(archer=archer, bow=bow)),
+        )
+        for (archer, bow), setups in newest.items()
+    }
     return found or {
         "example": BowChoice("An invented compound, to try", EXAMPLE, (EXAMPLE.arrow,), None, invented=True)
     }
 
 
-def _arrows(store: Store, rows: Sequence[Mapping[str, Any]]) -> tuple[Arrow, ...]:
-    """Each arrow once, as in its latest set-up, light to heavy; those of unknown mass left out."""
-    by_name: dict[str, Arrow] = {}
-    for row in rows:
-        if row["arrow"] not in by_name and (setup := setup_of(store, row["setup_id"])) is not None:
-            by_name[row["arrow"]] = setup.arrow
-    return tuple(sorted((a for a in by_name.values() if a.mass_kg), key=lambda a: a.mass_kg or 0.0))
-
-
-def _usual_torque(rows: Sequence[Mapping[str, Any]], most: int = 50, least: int = 5) -> float | None:
-    sizes = [abs(row["mean_torque_yaw_nm"]) for row in rows[:most] if row["mean_torque_yaw_nm"] is not None]
+def _usual_torque(store: Store, wanted: ShotFilter, most: int = 50, least: int = 5) -> float | None:
+    sizes = [abs(point.value) for point in store.series("mean_torque_yaw_nm", wanted, limit=most)]
     return float(np.median(sizes)) if len(sizes) >= least else None
 
 
