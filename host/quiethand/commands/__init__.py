@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 from typing import Final
@@ -79,6 +80,8 @@ def cli() -> None:
 
 def main(args: Sequence[str] | None = None) -> None:
     """Run the command line; every error that a user can mend is one line on stderr and exit status 2."""
+    # Set before numpy is imported: the matrices here are small, and handing them to threads costs more than it saves.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         status = cli.main(args=args, prog_name="quiethand", standalone_mode=False)
     except click.exceptions.Exit as stop:
