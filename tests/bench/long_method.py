@@ -1,7 +1,7 @@
 """The tables of `host/METHOD.md`: what each method gives on emulated shots, and what was rejected gives beside it.
 
-Run `python tests/bench/long_method.py [--recordings 6] [rotation timing shock stiffness mount times]`; all of them take
-some minutes. Every shot is made anew from its seed.
+Run `python tests/bench/long_method.py [--recordings 6] [SECTION ...]`; sections are rotation, timing, shock, stiffness,
+mount, times, rattle and rates; all of them take some minutes. Every shot is made anew from its seed.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from long_coverage import matched
+from long_coverage import matched, rows_of
 from numpy.typing import NDArray
-from quiethand.analysis import Report, analyse_path
+from quiethand.analysis import Report, ShotFollower, analyse_path
 from quiethand.emulator import Scenario, ShotTruth, Truth, scene, write_recording
 from quiethand.link.files import open_motion
 from quiethand.motion.rotation import rotation_curve
@@ -267,6 +267,59 @@ def times(recordings: int) -> None:
     told("An interval of a time on the string, error in us", "sensor | by the fit | by the nominal rate", rows)
 
 
+def rattle(recordings: int) -> None:
+    """Shots still found where everything later than some time after the departure is made louder."""
+    rows: list[tuple[object, ...]] = []
+    for factor in (2.0, 3.0, 5.0, 10.0):
+        cells = []
+        for after_s in (0.008, 0.012, 0.016, 0.020, 0.030):
+            found = shots = 0
+            for bow, sensor in KINDS:
+                for scenario in scenarios(recordings, bow=bow, sensor=sensor, rate_hz=2000.0):
+                    with recorded(scenario) as (path, truth):
+                        blocks = list(open_motion(path))
+                    follower = ShotFollower()
+                    for block in blocks:
+                        size = np.ones(len(block))
+                        for true in truth.shots:
+                            since = block.time_s - true.departure_s
+                            size[(since > after_s) & (since < 0.12)] = factor
+                        force = block.specific_force_m_s2 * size[:, None]
+                        found += count(follower.follow(replace(block, specific_force_m_s2=force)))
+                    found += count(follower.finish())
+                    shots += len(truth.shots)
+            cells.append(f"{found} of {shots}")
+        rows.append((factor, *cells))
+    told("Shots found where all is louder from then on", "times | 8 ms | 12 ms | 16 ms | 20 ms | 30 ms", rows)
+
+
+def count(results: list[Any]) -> int:
+    return sum(isinstance(result, Shot) for result in results)
+
+
+def rates(recordings: int) -> None:
+    """What is common to all shots, and what scatters, at each rate."""
+    rows: list[tuple[object, ...]] = []
+    for bow, sensor in KINDS:
+        for rate_hz in (1000.0, 2000.0, 4000.0, 8000.0):
+            by: dict[str, list[tuple[float, float]]] = {"release, ms": [], "departure, ms": [], "struck, mdeg yaw": []}
+            for scenario in scenarios(recordings, bow=bow, sensor=sensor, rate_hz=rate_hz, habit="quiet"):
+                for true, shot in pairs_of(scenario):
+                    for row in rows_of(true, shot):
+                        if row.measure in by:
+                            by[row.measure].append((row.error, row.sigma))
+            cells = []
+            for values in by.values():
+                error, sigma = np.array(values).T
+                cells.append(f"{np.mean(error):+.2f} +- {np.std(error):.2f} ({np.median(sigma):.2f})")
+            rows.append((f"{bow}, {sensor}", int(rate_hz), *cells))
+    told(
+        "Errors: mean +- standard deviation (median stated sigma), a quiet archer",
+        "bow, sensor | Hz | release, ms | departure, ms | struck yaw, mdeg",
+        rows,
+    )
+
+
 SECTIONS: dict[str, Callable[[int], None]] = {
     "rotation": rotation,
     "timing": instants,
@@ -274,6 +327,8 @@ SECTIONS: dict[str, Callable[[int], None]] = {
     "stiffness": stiffness,
     "mount": mount,
     "times": times,
+    "rattle": rattle,
+    "rates": rates,
 }
 
 
