@@ -44,6 +44,7 @@ HABIT_NAMES = ("quiet", "grip_torque", "pluck", "anticipation", "dropping_arm", 
     help="What happens between shots: nocking, taps, let-downs ...; 'all' shows each kind, a dry fire too.",
 )
 @click.option("--text-mode", is_flag=True, help="Lines of text in place of frames; streams at once, hears nothing.")
+@click.option("--still", is_flag=True, help="Nobody shoots: the sensor lies still, as for a look at its noise.")
 @click.option("--gate", is_flag=True, help="A light gate at the rest: an EVENT when the arrow has passed it.")
 @click.option("--switch", is_flag=True, help="A switch on the string hand's side: an EVENT as the string is let go.")
 @click.option("--lose", type=float, default=0.0, metavar="P", help="Chance that a block is lost in the device.")
@@ -80,6 +81,7 @@ def command(
     shots: int | None,
     nuisances: str,
     text_mode: bool,
+    still: bool,
     gate: bool,
     switch: bool,
     lose: float,
@@ -111,7 +113,8 @@ def command(
     )  # fmt: skip
     scenario = Scenario(
         seed=seed, bow=bow, habit=habit, strength=strength, handedness=hand, every_s=every,  # type: ignore[arg-type]
-        shots=shots, nuisances=nuisances, sensor=sensor, rate_hz=rate, gate=gate, switch=switch, faults=faults,  # type: ignore[arg-type]
+        shots=shots, nuisances=nuisances, sensor=sensor, rate_hz=rate, still=still, gate=gate,  # type: ignore[arg-type]
+        switch=switch, faults=faults,
     )  # fmt: skip
     if setup_out is not None:
         _write_setup(setup_out, scenario, force)

@@ -76,8 +76,16 @@ class Sampler:
         period = self.period_s(self._next_s)
         at = self._next_s + period * np.arange(count, dtype=np.float64)
         scene = at - self._paused_s
-        self.sensor.forget_before(scene[0] - KEEP_S)
-        while self.sensor.seen_until_s <= scene[-1]:
+        on_s = self._next_s - self._power_s
+        counts = self.sensor.lie(count, on_s) if self.scenario.still else self._watched(scene, on_s)
+        late = self._rng.exponential(self.sensor.spec.stamp_late_s, count)
+        self._next_s = float(at[-1]) + period
+        return Chunk(at, at + np.minimum(late, 0.5 * period), counts)
+
+    def _watched(self, scene_s: Floats, on_s: float) -> NDArray[np.int16]:
+        """The archer goes on as far as samples are wanted."""
+        self.sensor.forget_before(scene_s[0] - KEEP_S)
+        while self.sensor.seen_until_s <= scene_s[-1]:
             played = self.scene.next()
             if played.over and self.over_s is None:
                 self.over_s = played.pieces[0].start_s
@@ -85,10 +93,7 @@ class Sampler:
                 self.sensor.show(piece)
             self.shots += played.shots
             self.nuisances += played.nuisances
-        counts = self.sensor.sample(scene, self._next_s - self._power_s)
-        late = self._rng.exponential(self.sensor.spec.stamp_late_s, count)
-        self._next_s = float(at[-1]) + period
-        return Chunk(at, at + np.minimum(late, 0.5 * period), counts)
+        return self.sensor.sample(scene_s, on_s)
 
     @property
     def scene_s(self) -> float:

@@ -52,6 +52,7 @@ class Scenario:
     turned: bool = False  # the sensor sits turned in its mount
     mount_hz: float | None = None  # lowest mode of the sensor's seat; None: what suits the sensor
     gate: bool = False  # a light gate at the rest: EVENT on channel 1 when the arrow has passed it
+    still: bool = False  # nobody shoots: the sensor lies level on something heavy
     switch: bool = False  # a switch on the string hand's side: EVENT on channel 2 as the string is let go
     faults: Faults = field(default_factory=Faults)
 

@@ -188,6 +188,10 @@ class Sensor:
                 done = upto
         return self._counted(seen, on_s)
 
+    def lie(self, count: int, on_s: float) -> NDArray[np.int16]:
+        """Counts (count, 6) of a sensor that lies level and still: gravity, its errors and its noise."""
+        return self._counted(np.tile([0.0, 0.0, G, 0.0, 0.0, 0.0], (count, 1)), on_s)
+
     def _counted(self, seen: Floats, on_s: float) -> NDArray[np.int16]:
         """Bow frame to sensor frame, this specimen's errors, noise and rounding."""
         into = matrix(self.mount)  # row vectors times R is R^T times columns: bow to sensor

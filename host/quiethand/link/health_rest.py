@@ -20,7 +20,7 @@ PIECE_S: Final = 1.0
 CELL_S: Final = 0.01  # means over this much show a hand's tremor of 8 to 12 Hz whole, and over the longest by half
 LONGEST_CELL_S: Final = 0.06
 # White noise of density n, one-sided, has the variance n^2 / (2 T) in a mean over T and n^2 B in a sample. So that of
-# the means is known from the samples' own: 2 T B times smaller. Motion makes it hardly smaller; where it is larger by this
+# the means is known from the samples' own: 2 T B times smaller. A hand's is hardly smaller; where it is larger by this
 # factor than noise would have it, there is motion. Sixteen cells and more scatter by a third at most.
 MOTION_FACTOR: Final = 3.0
 SMALLER_BY: Final = 12.0  # what 2 T B must be for the two to stand well apart

@@ -122,6 +122,18 @@ def test_a_restart_is_counted() -> None:
     assert any("restarted" in what for what, _ in problems(watch.health()))
 
 
+@pytest.mark.parametrize(("sensor", "deg_s", "ug"), [("good", 0.0030, 70.0), ("cheap", 0.0130, 300.0)])
+def test_a_sensor_in_software_that_lies_still(sensor: str, deg_s: float, ug: float) -> None:
+    """Its noise is white up to half the rate, and the filter that it states is narrower: so 1.8 times at most."""
+    rest = watched(Device(Scenario(seed=4, sensor=sensor, still=True)), 20.0).health().rest  # type: ignore[arg-type]
+    assert rest.seconds > 15
+    assert rest.gravity_m_s2 == pytest.approx(9.80665, abs=0.5)
+    assert rest.gyro_density_deg_s is not None
+    assert rest.accel_density_ug is not None
+    assert deg_s < rest.gyro_density_deg_s < 2.0 * deg_s
+    assert ug < rest.accel_density_ug < 2.0 * ug
+
+
 def at_rest(scale: float = 1.0, factor: float = 1.0) -> LinkWatch:
     """20 s of a sensor on a table, over a link."""
     said = Description(b"resting!", 1_000_000, 2_000_000, 0.0005, 2e-6, boot=1, sensor="six axes")

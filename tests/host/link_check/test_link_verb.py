@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import json
 import os
+import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from absent import need
 from firmware_c.emulated import build_firmware, running
 
 QUIETHAND = [sys.executable, "-c", "from quiethand.commands import main; main()"]
@@ -68,6 +71,29 @@ def test_health_over_tcp_is_one_report_when_piped() -> None:
     assert "1,000 Hz stated" in lossy.stdout
     assert "\x1b" not in lossy.stdout
     assert lossy.stderr == ""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="ptys are POSIX's")
+def test_health_through_a_network_serial_server() -> None:
+    """RFC 2217, by a server that many have on a small computer beside the range."""
+    server = need("ser2net")
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        number = probe.getsockname()[1]
+    with emulated("--pty", "--rate", "500", "--still") as port:
+        accepter = f"  accepter: telnet(rfc2217),tcp,127.0.0.1,{number}"
+        lines = ["connection: &link", accepter, f"  connector: serialdev,{port},921600n81,local"]
+        options = [part for line in lines for part in ("-Y", line)]
+        serving = subprocess.Popen([server, "-n", "-c", os.devnull, *options], stderr=subprocess.DEVNULL)
+        try:
+            time.sleep(1.5)
+            done = link(f"rfc2217://127.0.0.1:{number}?ign_set_control", "--for", "3s", "--format", "json")
+        finally:
+            serving.terminate()
+            serving.wait(timeout=10)
+    told = json.loads(done.stdout)
+    assert told["lost_samples"] == told["bad_frames"] == 0
+    assert told["samples"] > 1000
+    assert told["rest"]["gravity_m_s2"] == pytest.approx(9.8, abs=0.5)
 
 
 @pytest.mark.parametrize(
