@@ -9,6 +9,7 @@ which is linear in what is sought and needs no slope of a noisy rate. It is only
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -49,9 +50,10 @@ def measure_follow_through(
     if inertia_kg_m2 is None:
         notes.append("no measured inertia: no torque and no stiffness of the hand")
     else:
+        swings = [_swing(window, departure_s, bias_rad_s, *span) for span in _SPANS_S]
         poor = []
         for k in range(3):
-            found = _spring(window, departure_s, bias_rad_s, k)
+            found = _spring(swings, k)
             if found is None:
                 poor.append(AXIS_NAMES[k])
                 continue
@@ -64,13 +66,21 @@ def measure_follow_through(
     return FollowThrough(*axes, mode_hz, mode_damping), tuple(notes)
 
 
-def _spring(
-    window: MotionWindow, departure_s: float, bias_rad_s: NDArray[np.float64], axis: int
-) -> tuple[float, float, float] | None:
+@dataclass(frozen=True)
+class _Swing:
+    """Rates over one stretch after the departure, smoothed; an axis is a row."""
+
+    time_s: NDArray[np.float64]  # (n,)
+    rate_rad_s: NDArray[np.float64]  # (3, n)
+    strong: tuple[bool, ...]  # of each axis: it swings by far more than it trembled before the shot
+    smoothed_over: int  # samples
+
+
+def _spring(swings: list[_Swing | None], axis: int) -> tuple[float, float, float] | None:
     """(k/I, its sigma, damping ratio) of one axis; None where the fit is poor or depends on where it is made."""
     fits = []
-    for span in _SPANS_S:
-        fit = _spring_over(window, departure_s, bias_rad_s, axis, *span)
+    for swing in swings:
+        fit = None if swing is None else _spring_over(swing, axis)
         if fit is None:
             return None
         fits.append(fit)
@@ -84,27 +94,32 @@ def _spring(
     return both, float(np.hypot(sigma, apart / 2)), weight * ratio + (1 - weight) * early_ratio
 
 
-def _spring_over(
-    window: MotionWindow,
-    departure_s: float,
-    bias_rad_s: NDArray[np.float64],
-    axis: int,
-    from_s: float,
-    to_s: float,
-) -> tuple[float, float, float] | None:
-    """The fit over one stretch after the departure."""
+def _swing(
+    window: MotionWindow, departure_s: float, bias_rad_s: NDArray[np.float64], from_s: float, to_s: float
+) -> _Swing | None:
+    """What the fits over one stretch after the departure need; None where it is not there whole."""
     time = window.gyro_time_s - departure_s
-    at = np.flatnonzero((time > from_s - _SMOOTH_S) & (time < to_s + _SMOOTH_S))
-    if len(at) < 30 or time[at[-1]] < to_s or np.any(np.diff(window.index[at]) != 1) or window.gyro_clipped[at].any():
+    rows = slice(*np.searchsorted(time, (from_s - _SMOOTH_S, to_s + _SMOOTH_S)).tolist())
+    t = time[rows]
+    if len(t) < 30 or t[-1] < to_s or np.any(np.diff(window.index[rows]) != 1) or window.gyro_clipped[rows].any():
         return None
-    t, w = time[at], window.rate_rad_s[at, axis] - bias_rad_s[axis]
-    before = window.rate_rad_s[(time > -0.15) & (time < -0.03), axis] - bias_rad_s[axis]
-    if len(before) < 8 or np.sqrt(np.mean(w**2)) < _LEAST_SWING * np.sqrt(np.mean(before**2)):
+    earlier = slice(*np.searchsorted(time, (-0.15, -0.03)).tolist())
+    w, before = ((window.rate_rad_s[part] - bias_rad_s).T for part in (rows, earlier))
+    if before.shape[1] < 8:
         return None
+    strong = np.mean(w**2, axis=1) >= _LEAST_SWING**2 * np.mean(before**2, axis=1)
     n = max(3, round(_SMOOTH_S / window.period_s))
     taper = np.hanning(n + 2)[1:-1]
-    w = np.convolve(w, taper / taper.sum(), mode="valid")
-    t = t[(n - 1) // 2 : (n - 1) // 2 + len(w)] + (0.5 * window.period_s if n % 2 == 0 else 0.0)
+    smooth = np.stack([np.convolve(row, taper / taper.sum(), mode="valid") for row in w])
+    t = t[(n - 1) // 2 : (n - 1) // 2 + smooth.shape[1]] + (0.5 * window.period_s if n % 2 == 0 else 0.0)
+    return _Swing(t, smooth, tuple(strong.tolist()), n)
+
+
+def _spring_over(swing: _Swing, axis: int) -> tuple[float, float, float] | None:
+    """The fit of one axis over one stretch."""
+    if not swing.strong[axis]:
+        return None
+    t, w = swing.time_s, swing.rate_rad_s[axis]
     step = np.diff(t)
     angle = np.concatenate([[0.0], np.cumsum((w[1:] + w[:-1]) / 2 * step)])
     twice = np.concatenate([[0.0], np.cumsum((angle[1:] + angle[:-1]) / 2 * step)])
@@ -114,7 +129,7 @@ def _spring_over(
     explained = 1 - float(np.var(left)) / max(float(np.var(w)), 1e-30)
     per_spring, per_damper = float(solution[2]), float(solution[1])
     # what is left over is slow: smoothing made neighbours alike
-    variance = float(np.mean(left**2)) * n
+    variance = float(np.mean(left**2)) * swing.smoothed_over
     sigma = float(np.sqrt(variance * np.linalg.pinv(columns.T @ columns)[2, 2]))
     if per_spring <= 0 or per_spring < _LEAST_RATIO * sigma or explained < _LEAST_EXPLAINED or per_damper < 0:
         return None

@@ -6,6 +6,7 @@ its uncertainty grows with the square root of the time since.
 
 from __future__ import annotations
 
+from collections import deque
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -27,6 +28,8 @@ _LEAST_S: Final = 1.0
 _SLOW_RATIO: Final = 1.6
 _QUIET_RAD_S: Final = np.deg2rad(1.5)
 _QUIET_M_S2: Final = 0.5
+_TURNED_M_S2: Final = 0.1  # gravity moves by this when the sensor turns by half a degree
+_LEAST_SCATTER_RAD_S: Final = np.deg2rad(0.004)
 _SLOWEST_RAD_S: Final = np.deg2rad(8.0)  # larger "biases" are a steady turn
 
 
@@ -51,9 +54,8 @@ class StillTracker:
     """Fed with blocks in order; `state` is what is known so far, None before the first still second."""
 
     state: StillState | None = None
-    _run: list[tuple[float, int, NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]] = field(
-        default_factory=list
-    )
+    # of each quiet piece: samples, mean rate, square of a sample's noise, mean force
+    _run: deque[tuple[float, ...]] = field(default_factory=lambda: deque(maxlen=40))
     _segment: int = -1
 
     def feed(self, block: MotionBlock) -> None:
@@ -61,7 +63,8 @@ class StillTracker:
         if len(block) < 8:
             return
         if block.segment != self._segment:
-            self._run, self._segment = [], block.segment
+            self._run.clear()
+            self._segment = block.segment
         pieces = max(1, round(len(block) * block.period_s / _PIECE_S))
         for n in range(pieces):
             rows = slice(n * len(block) // pieces, (n + 1) * len(block) // pieces)
@@ -71,34 +74,29 @@ class StillTracker:
     def _piece(self, block: MotionBlock, rows: slice) -> None:
         rate, force = block.rate_rad_s[rows].T, block.specific_force_m_s2[rows].T  # an axis is a row
         mean_rate, rate_scatter = _mean_and_scatter(rate)
-        quiet = bool((rate_scatter < _QUIET_RAD_S).all() and (np.abs(mean_rate) < _SLOWEST_RAD_S).all())
+        quiet = max(rate_scatter) < _QUIET_RAD_S and max(map(abs, mean_rate)) < _SLOWEST_RAD_S
         if quiet:
             mean_force, force_scatter = _mean_and_scatter(force)
-            quiet = bool((force_scatter < _QUIET_M_S2).all())
+            quiet = max(force_scatter) < _QUIET_M_S2
         if not quiet or block.gyro_clipped[rows].any() or block.accel_clipped[rows].any():
-            self._run = []
+            self._run.clear()
             return
         step = rate[:, 1:] - rate[:, :-1]
-        noise = np.sqrt(np.einsum("ij,ij->i", step, step) / (2 * step.shape[1]))
-        self._run.append((float(block.time_s[rows.stop - 1]), rate.shape[1], mean_rate, noise, mean_force))
-        del self._run[:-40]
-        counts = np.array([n for _, n, *_ in self._run], float)
+        noise = (np.einsum("ij,ij->i", step, step) / (2 * step.shape[1])).tolist()
+        self._run.append((rate.shape[1], *mean_rate, *noise, *mean_force))
+        table = np.array(self._run)
+        counts, means, squares, forces = table[:, 0], table[:, 1:4], table[:, 4:7], table[:, 7:10]
         total = float(counts.sum())
         spans = total * block.period_s
-        if spans < _LEAST_S:
+        if spans < _LEAST_S or (forces.max(axis=0) - forces.min(axis=0)).max() > _TURNED_M_S2:
             return
-        means = np.array([m for _, _, m, *_ in self._run])
-        noises = np.array([x for *_, x, _ in self._run])
-        forces = np.array([f for *_, f in self._run])
-        one = np.sqrt(counts @ noises**2 / total)
+        one = np.sqrt(counts @ squares / total)
         # neighbours share noise below the sensor's bandwidth; the means scatter by at most about this if nothing moves
         shared = max(1.0, 1.0 / (2.2 * block.gyro_bandwidth_hz * block.period_s)) if block.gyro_bandwidth_hz else 2.0
-        expected = one * np.sqrt(2.0 * shared / counts.mean())
-        if np.any(means.std(axis=0) > _SLOW_RATIO * np.maximum(expected, np.deg2rad(0.004))):
+        expected = one * np.sqrt(2.0 * shared * len(counts) / total)
+        if np.any(means.std(axis=0) > _SLOW_RATIO * np.maximum(expected, _LEAST_SCATTER_RAD_S)):
             return
-        if np.any(np.ptp(forces, axis=0) > 0.1):
-            return
-        self._learn(self._run[-1][0], counts @ means / total, one, total, shared, spans)
+        self._learn(float(block.time_s[rows.stop - 1]), counts @ means / total, one, total, shared, spans)
 
     def _learn(
         self,
@@ -120,8 +118,9 @@ class StillTracker:
         self.state = StillState(bias, sigma, noise, now_s, spans_s)
 
 
-def _mean_and_scatter(values: NDArray[np.float64]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+def _mean_and_scatter(values: NDArray[np.float64]) -> tuple[list[float], list[float]]:
     """Mean and standard deviation of each row: a third of the time of numpy's own for a thousand samples."""
     mean = values.sum(axis=1) / values.shape[1]
     off = values - mean[:, None]
-    return mean, np.sqrt(np.einsum("ij,ij->i", off, off) / values.shape[1])
+    square = np.einsum("ij,ij->i", off, off) / values.shape[1]
+    return mean.tolist(), np.sqrt(square).tolist()
