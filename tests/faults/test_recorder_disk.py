@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
 import subprocess
 import sys
 import time
@@ -147,6 +148,29 @@ def test_a_file_deleted_while_recording_is_noticed(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="deleted"):
         file.check()
     file.close()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="an open file can't be deleted there")
+def test_a_folder_that_vanishes_while_recording_is_one_line(tmp_path: Path) -> None:
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    out = folder / "gone.qhr"
+    link = ScriptedLink([DESCRIPTION, *FRAMES])
+    read = link.read
+
+    def read_and_vanish() -> bytes:
+        time.sleep(0.1)  # the file is looked at four times a second
+        shutil.rmtree(folder, ignore_errors=True)
+        return read()
+
+    link.read = read_and_vanish  # type: ignore[method-assign]
+    recorder = Recorder(created="2026-01-09T18:00:00Z", software="test", recording_id="vanished")
+    with pytest.raises(InputError, match="deleted while it was being recorded") as told:
+        record_loop(
+            recorder, link, RecordingFile(out), url="x", baud=1, enough=lambda _p: False, show=lambda _p: None
+        )  # fmt: skip
+    assert str(out) in str(told.value)
+    assert "\n" not in str(told.value)
 
 
 def record(*args: str) -> subprocess.CompletedProcess[str]:
