@@ -1,4 +1,4 @@
-/* Register numbers and bits: BMI160 data sheet, BST-BMI160-DS000. */
+/* Register numbers and bits as in the BMI160 data sheet, BST-BMI160-DS000; from memory: check them against your part. */
 #include "bmi160.h"
 
 enum {
@@ -90,7 +90,7 @@ static int configure(const imu_bus *bus, const qh_settings *settings, qh_descrip
     description->accel_scale = IMU_G * (float)accel_ranges_g[accel] / 32768.0f; /* 16,384 to 2,048 per g, table 2 */
     description->gyro_scale = IMU_RAD_PER_DEG / gyro_counts_per_deg_s[gyro];
     description->accel_clip = description->gyro_clip = 32767u;
-    description->accel_delay_us = description->gyro_delay_us = QH_UNKNOWN_DELAY; /* the data sheet states none */
+    description->accel_delay_us = description->gyro_delay_us = QH_UNKNOWN_DELAY; /* no stated figure was read */
     description->accel_bandwidth_hz = accel_bandwidth_hz[rate];
     description->gyro_bandwidth_hz = gyro_bandwidth_hz[rate];
     return 1;

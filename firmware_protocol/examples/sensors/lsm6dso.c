@@ -1,4 +1,4 @@
-/* Register numbers and bits: LSM6DSO data sheet, DS12140. */
+/* Register numbers and bits as in the LSM6DSO data sheet, DS12140; from memory: check them against your part. */
 #include "lsm6dso.h"
 
 enum {
@@ -80,7 +80,7 @@ static int configure(const imu_bus *bus, const qh_settings *settings, qh_descrip
     description->accel_scale = IMU_G * 0.000061f * (float)(1u << accel);
     description->gyro_scale = IMU_RAD_PER_DEG * 0.00875f * (float)(1u << gyro);
     description->accel_clip = description->gyro_clip = 32767u;
-    description->accel_delay_us = description->gyro_delay_us = QH_UNKNOWN_DELAY; /* the data sheet states none */
+    description->accel_delay_us = description->gyro_delay_us = QH_UNKNOWN_DELAY; /* no stated figure was read */
     description->accel_bandwidth_hz = (uint16_t)(rates_mhz[rate] / 2000u); /* half the rate, section 6.4 */
     description->gyro_bandwidth_hz = gyro_bandwidth_hz[rate];
     return 1;

@@ -1,4 +1,4 @@
-/* Register numbers and bits: "MPU-6000 and MPU-6050 Register Map and Descriptions", RM-MPU-6000A. */
+/* Register numbers and bits as in the register map RM-MPU-6000A; from memory: check them against your part. */
 #include "mpu6050.h"
 
 enum {
