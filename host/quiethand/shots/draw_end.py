@@ -6,6 +6,7 @@ import numpy as np
 
 from quiethand.shots.cells import CellTable
 from quiethand.shots.knock import G0
+from quiethand.shots.middle import median
 from quiethand.shots.sway import SWAY_S, sway
 
 __all__ = ["draw_end"]
@@ -22,7 +23,7 @@ _RATE_TIMES = 4.0
 def draw_end(table: CellTable, release_s: float) -> float | None:
     """Time at which shaking and rate last came down to those of the aim, or None if that lies before the table."""
     stop = int(np.searchsorted(table.time_s, release_s - _SKIP_S))
-    cell_s = float(np.median(np.diff(table.time_s))) if len(table) > 1 else 0.0
+    cell_s = float(median(np.diff(table.time_s))) if len(table) > 1 else 0.0
     if not cell_s:
         return None
     width, stride = round(SWAY_S / cell_s), max(1, round(_STRIDE_S / cell_s))
@@ -37,8 +38,8 @@ def draw_end(table: CellTable, release_s: float) -> float | None:
     off = smooth - rate[-aim:].mean(axis=0)
     away = np.sqrt(np.einsum("ij,ij->i", off, off))
     late = max(1, aim // stride)
-    limit_sway = max(_SWAY_FLOOR_M_S2, _SWAY_TIMES * float(np.median(shaking[-late:])))
-    limit_rate = max(_RATE_FLOOR_RAD_S, _RATE_TIMES * float(np.median(away[-late:])))
+    limit_sway = max(_SWAY_FLOOR_M_S2, _SWAY_TIMES * float(median(shaking[-late:])))
+    limit_rate = max(_RATE_FLOOR_RAD_S, _RATE_TIMES * float(median(away[-late:])))
     over = (shaking > limit_sway) | (away > limit_rate)
     # a click is in every window that it touches: only what lasts longer is the draw
     once = round(width / stride) + 2

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quiethand.shots.history import Grid
+from quiethand.shots.middle import median
 
 __all__ = [
     "G0",
@@ -180,7 +181,7 @@ def quiet_before(grid: Grid, onset: int) -> Quiet | None:
     if int(real.sum()) < max(3, round(0.5 * _LEAST_BASE_S / dt)):
         return None
     quiet = grid.force_m_s2[a:b][real]
-    base = np.median(quiet, axis=0)
+    base = median(quiet)
     apart = quiet - base
     return Quiet(base, float(np.sqrt(np.einsum("ij,ij->", apart, apart) / len(quiet))), b)
 

@@ -30,6 +30,7 @@ from quiethand.shots.felt import FeltState, felt_prior
 from quiethand.shots.follow_through import measure_follow_through
 from quiethand.shots.gyro_state import GyroState, gyro_state
 from quiethand.shots.hold import measure_hold
+from quiethand.shots.middle import median
 from quiethand.shots.model import AtDeparture, BudgetRow, PointingShift, RotationAt, Shot, Window
 from quiethand.shots.parts import split_rotation
 from quiethand.shots.timing import Instants, delay_sigma_s, find_instants
@@ -373,7 +374,7 @@ def _pushed(
     at = (t > instants.release_s + from_s) & (window.time_s < instants.first_break_s)
     hold = (t > instants.release_s - 50e-3) & (t < instants.release_s - 5e-3)
     force = window.specific_force_m_s2
-    level = np.median(force[hold], axis=0) if hold.any() else np.array([0.0, 0.0, GRAVITY_M_S2])
+    level = median(force[hold]) if hold.any() else np.array([0.0, 0.0, GRAVITY_M_S2])
     return t[at], force[at] - level
 
 

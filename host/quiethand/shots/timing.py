@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from quiethand.shots.middle import median
 from quiethand.shots.push_model import PushModel, push_model
 from quiethand.shots.timing_onset import release_onset
 from quiethand.shots.timing_push import PushFit, best_push
@@ -151,7 +152,7 @@ def hold_noise(window: MotionWindow, release_s: float) -> NDArray[np.float64]:
     # second differences take tremor off; of white noise their variance is 6 times a sample's
     f = window.specific_force_m_s2[at]
     bend = f[2:] - 2 * f[1:-1] + f[:-2]
-    return np.asarray(np.maximum(1.2 * np.median(np.abs(bend), axis=0) / 0.6745 / np.sqrt(6), 0.01))
+    return np.asarray(np.maximum(1.2 * median(np.abs(bend)) / 0.6745 / np.sqrt(6), 0.01))
 
 
 def _fit_push(
@@ -170,7 +171,7 @@ def _fit_push(
     if use.sum() < 8 or level.sum() < 5:
         return None
     x = window.specific_force_m_s2[:, 0]
-    push, times = x[use] - float(np.median(x[level])), t[use]
+    push, times = x[use] - float(median(x[level])), t[use]
     # the model's own error lasts a millisecond or more: means over half of one lose nothing and cost less
     n = max(1, int(_THIN_S / window.period_s))
     if n > 1 and np.all(np.diff(window.index[use]) == 1):

@@ -15,6 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from quiethand.shots.middle import median
 from quiethand.shots.timing_shock import ramp_response, step_response
 
 __all__ = ["Onset", "release_onset"]
@@ -92,7 +93,7 @@ def release_onset(
         force = force_m_s2[used, k]
         # With y as one column more, the last pivot of Cholesky's factor is what the others leave of it, and the rest
         # give the determinant: a third of the time of solving for the coefficients.
-        columns[:, :, -1] = force - np.median(force[before])
+        columns[:, :, -1] = force - median(force[before])
         for b, burst in enumerate(_BURSTS_M_S2):
             variance = noise_m_s2[k] ** 2 + (burst * decay) ** 2
             scaled = columns / variance[:, :, None]

@@ -15,6 +15,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from quiethand.shots.middle import median
+
 __all__ = [
     "LEAST_SHOCK_M_S2",
     "ShockOnset",
@@ -215,5 +217,5 @@ def shock_onset(
     mean = float(by_onset @ onset)
     sigma = float(np.sqrt(by_onset @ (onset - mean) ** 2 + _GRID_S**2))
     total = float(np.sqrt(sigma**2 + PATH_DELAY_SIGMA_S**2 + (_SHAPE_SIGMA * period_s) ** 2))
-    first_break = mean - 2.5 * float(np.median(widths_s))
+    first_break = mean - 2.5 * float(median(np.array(widths_s)))
     return ShockOnset(mean - delay_s - PATH_DELAY_S, total, min(first_break, float(t[first])), size)

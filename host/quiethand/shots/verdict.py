@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from quiethand.bow.model import Setup
 from quiethand.shots.history import Grid
 from quiethand.shots.knock import G0, Knock, Push, onset_rows, push_before, quiet_before
+from quiethand.shots.middle import median
 
 __all__ = [
     "Before", "Verdict", "before", "best_push", "falling", "is_dry_fire", "is_lost_shot", "is_shot", "least_push_s",
@@ -159,7 +160,7 @@ def _sound(push: Push) -> bool:
 def _breaks(grid: Grid, score: NDArray[np.float64], knock: Knock, push: Push) -> bool:
     """The shock is sharper than the push before it."""
     within = score[push.start + 1 : push.onset][grid.there[push.start + 1 : push.onset]]
-    return not within.size or knock.largest_m_s2 >= _ABOVE_PUSH * float(np.median(within))
+    return not within.size or knock.largest_m_s2 >= _ABOVE_PUSH * float(median(within))
 
 
 def _shocks(knock: Knock) -> bool:
@@ -198,11 +199,11 @@ def before(grid: Grid, row: int) -> Before:
     rate = grid.rate_rad_s[a:b]
     c, d = (max(0, row - round(s / dt)) for s in _FALL_S)
     fall = grid.force_m_s2[c:d] if d > c else grid.force_m_s2[:1]
-    mean = np.median(fall, axis=0)
+    mean = median(fall)
     size = float(np.linalg.norm(mean))
     return Before(
         float(np.sqrt(np.einsum("ij,ij->i", rate, rate)).mean()),
-        float(np.median(np.sqrt(np.einsum("ij,ij->i", fall, fall)))),
+        float(median(np.sqrt(np.einsum("ij,ij->i", fall, fall)))),
         mean / size if size > 0 else np.zeros(3),
         (b - a) * dt,
     )

@@ -20,6 +20,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from quiethand.shots.middle import median
+
 __all__ = ["WindowRate", "fit_window_rate", "grid", "pluck_course"]
 
 _UNIT_S: Final = 10e-3
@@ -112,7 +114,7 @@ def pluck_course(
     rest = (t < -4e-3) | (t > 3.5e-3)
     if rest.sum() < 2:
         return usual
-    y = y - np.median(y[rest])
+    y = y - median(y[rest])
     peak = int(np.argmax(np.abs(y)))
     if abs(y[peak]) < max(1.5, 12 * noise_m_s2):
         return usual
