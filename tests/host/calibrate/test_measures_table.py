@@ -22,7 +22,7 @@ SHOT = Shot(
     budget=(), after_release=(RotationAt(5.0, Axes()),), window=Window(), hold=Hold(), follow_through=FollowThrough(),
     flags=(), notes=(),
 )  # fmt: skip
-# What is no measure: names, lists, edges on an input, and the rotation on the way, which is the same measure at other times.
+# What is no measure: names, lists, edges on an input, and rotation on the way: the same measure at other times.
 NO_MEASURE = {"events", "number", "departure_from", "budget", "after_release", "flags", "notes"}
 UNIT_IN_LIMITS = {"s": "ms"}
 
