@@ -48,7 +48,7 @@ def command(inputs: tuple[str, ...], setup_file: str | None, form: str, budget: 
     reports = [analyse_path(name, setup, traces=False) for name in inputs]
     if form == "json":
         indent = 1 if len(reports) == 1 else None
-        out = click.get_text_stream("stdout")
+        out = sys.stdout
         for report in reports:
             # Written as it is made: the pieces of one long string would take more memory than all the analysis.
             json.dump(report.contract(), out, indent=indent, allow_nan=False, ensure_ascii=False)
