@@ -54,6 +54,8 @@ class SensorSetup:
     gyro_range_rad_s: float | None = None
     accel_delay_s: float | None = None
     gyro_delay_s: float | None = None
+    accel_bandwidth_hz: float | None = None  # -3 dB
+    gyro_bandwidth_hz: float | None = None
     accel_scale: float | None = None  # m/s2 per count, for text mode without its comment lines
     gyro_scale: float | None = None  # rad/s per count
 

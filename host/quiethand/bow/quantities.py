@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import pint
 
 __all__ = [
-    "ACCELERATION", "ANGLE", "DIMENSIONS", "FORCE", "INERTIA", "LENGTH", "MASS", "RATE", "TIME", "TORQUE", "UNITS",
+    "ACCELERATION", "ANGLE", "DIMENSIONS", "FORCE", "FREQUENCY", "INERTIA", "LENGTH", "MASS", "RATE", "TIME", "TORQUE", "UNITS",
     "Dimension", "quantity", "shown",
 ]  # fmt: skip
 
@@ -48,7 +48,8 @@ RATE: Final = Dimension("a rate of turn", "radian / second", "0.5 deg/s")
 ACCELERATION: Final = Dimension("an acceleration", "meter / second ** 2", "156.9 m/s^2")
 INERTIA: Final = Dimension("a moment of inertia", "kilogram * meter ** 2", "0.35 kg m^2")
 TORQUE: Final = Dimension("a torque", "newton * meter", "0.2 N m")
-DIMENSIONS: Final = (LENGTH, MASS, FORCE, TIME, ANGLE, RATE, ACCELERATION, INERTIA, TORQUE)
+FREQUENCY: Final = Dimension("a frequency", "hertz", "700 Hz")
+DIMENSIONS: Final = (LENGTH, MASS, FORCE, TIME, ANGLE, RATE, ACCELERATION, INERTIA, TORQUE, FREQUENCY)
 
 # unit: (dimension, SI units in one of it)
 UNITS: Final[dict[str, tuple[Dimension, float]]] = {
@@ -81,6 +82,8 @@ UNITS: Final[dict[str, tuple[Dimension, float]]] = {
     "kg cm^2": (INERTIA, 1e-4),
     "g m^2": (INERTIA, 1e-3),
     "N m": (TORQUE, 1.0),
+    "Hz": (FREQUENCY, 1.0),
+    "kHz": (FREQUENCY, 1e3),
 }
 
 # (unit written, dimension asked for): what was most likely meant

@@ -17,7 +17,7 @@ from quiethand.bow.consistency import consistent
 from quiethand.bow.faces import FACES
 from quiethand.bow.limit_names import LIMIT_MEASURES
 from quiethand.bow.model import Archer, Arrow, Bow, EventInputs, Limit, SensorSetup, Setup, Target
-from quiethand.bow.quantities import ACCELERATION, FORCE, LENGTH, MASS, RATE, TIME, shown
+from quiethand.bow.quantities import ACCELERATION, FORCE, FREQUENCY, LENGTH, MASS, RATE, TIME, shown
 from quiethand.errors import InputError
 
 __all__ = ["read_setup", "setup_from_document"]
@@ -88,6 +88,8 @@ TABLES: Final[Mapping[str, tuple[type, Mapping[str, tuple[str, read.Reader]]]]] 
             "gyro_range": ("gyro_range_rad_s", read.positive(RATE, 0.1, 1e3)),
             "accel_delay": ("accel_delay_s", read.positive(TIME, 0.0, 0.1)),
             "gyro_delay": ("gyro_delay_s", read.positive(TIME, 0.0, 0.1)),
+            "accel_bandwidth": ("accel_bandwidth_hz", read.positive(FREQUENCY, 1.0, 1e5)),
+            "gyro_bandwidth": ("gyro_bandwidth_hz", read.positive(FREQUENCY, 1.0, 1e5)),
             "accel_scale": ("accel_scale", _per_count),
             "gyro_scale": ("gyro_scale", _per_count),
         },

@@ -70,12 +70,14 @@ length = "{arrow_length}"  ## nock's throat to the end of the shaft
 # gyro_bias = ["0 deg/s", "0 deg/s", "0 deg/s"]
 # accel_offset = ["0 m/s^2", "0 m/s^2", "0 m/s^2"]
 # accel_matrix = [[1, 0, 0], [0, 1, 0], [0, 0, 1]]
-# What the stream does not tell (text mode, CSV): where readings clip, and how late the filters show the motion. In
-# pint's words the acceleration of gravity is g_0; "g" alone is a gram.
+# What the stream does not tell (text mode, CSV): where readings clip, how late the filters show the motion, and the
+# frequency (-3 dB) up to which they pass it. In pint's words the acceleration of gravity is g_0; "g" alone is a gram.
 # accel_range = "16 g_0"
 # gyro_range = "2000 deg/s"
 # accel_delay = "1.0 ms"
 # gyro_delay = "1.5 ms"
+# accel_bandwidth = "500 Hz"
+# gyro_bandwidth = "350 Hz"
 # One count in SI units, only for text mode in counts that does not say so itself.
 # accel_scale = 0.0047884  ## m/s2
 # gyro_scale = 0.0010653  ## rad/s

@@ -127,7 +127,7 @@ class Builder:
         scales = made.scales
         return MotionBlock(
             number, index, time_s, force, rate, accel_clipped, gyro_clipped, period_s,
-            made.accel_delay_s, made.gyro_delay_s, scales.accel_bandwidth_hz, scales.gyro_bandwidth_hz,
+            made.accel_delay_s, made.gyro_delay_s, made.accel_bandwidth_hz, made.gyro_bandwidth_hz,
             scales.accel_m_s2, scales.gyro_rad_s, made.bias_stated, made.mount_stated, setup,
         )  # fmt: skip
 

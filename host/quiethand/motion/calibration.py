@@ -50,6 +50,8 @@ class Calibration:
     gyro_clip: float | None
     accel_delay_s: float | None
     gyro_delay_s: float | None
+    accel_bandwidth_hz: float | None
+    gyro_bandwidth_hz: float | None
     bias_stated: bool
     mount_stated: bool
     notes: tuple[str, ...]
@@ -129,6 +131,8 @@ def calibration(scales: Scales, sensor: SensorSetup) -> Calibration:
         gyro_clip=gyro_clip,
         accel_delay_s=chosen("accelerometer", sensor.accel_delay_s, scales.accel_delay_s),
         gyro_delay_s=chosen("gyro", sensor.gyro_delay_s, scales.gyro_delay_s),
+        accel_bandwidth_hz=sensor.accel_bandwidth_hz or scales.accel_bandwidth_hz,
+        gyro_bandwidth_hz=sensor.gyro_bandwidth_hz or scales.gyro_bandwidth_hz,
         bias_stated=sensor.gyro_bias_rad_s is not None,
         mount_stated=sensor.mount is not None,
         notes=tuple(notes),

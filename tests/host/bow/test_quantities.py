@@ -78,7 +78,7 @@ def test_ways_to_write_a_product(text: str) -> None:
         ("2 l", MASS, '"2 l" is not a mass'),
         ("60 LBF", FORCE, 'unknown unit "LBF"; did you mean "lbf"?'),
         ("16 g", ACCELERATION, 'write "16 g_0" if that was meant'),
-        ("2000 Hz", RATE, '"2000 Hz" is not a rate of turn'),
+        ("2000 Hz", RATE, '"2000 Hz" is a frequency, not a rate of turn'),
         ("3 parsec", MASS, '"3 parsec" is a length, not a mass'),
         ("20 degC", MASS, "not a mass"),
         ("1e999 in", LENGTH, "out of range"),
