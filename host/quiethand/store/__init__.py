@@ -16,8 +16,23 @@ from quiethand.store.records import (
     ShotRecord,
 )  # fmt: skip
 from quiethand.store.store import Store, open_store
+from quiethand.store.typed_records import (
+    Calibration,
+    Call,
+    Correction,
+    Exclusion,
+    Impact,
+    Limit,
+    NewImpact,
+    Remark,
+    Sensor,
+    SetupVersion,
+    ShotMarks,
+)  # fmt: skip
 
 __all__ = [
-    "MEASURES", "Earlier", "LiveStatus", "Measure", "RecordingFacts", "RejectedRecord", "SeriesPoint", "Shooter",
-    "ShotFilter", "ShotRecord", "Store", "measures_of", "open_store", "read_live_status", "write_live_status",
+    "MEASURES", "Calibration", "Call", "Correction", "Earlier", "Exclusion", "Impact", "Limit", "LiveStatus", "Measure",
+    "NewImpact", "RecordingFacts", "RejectedRecord", "Remark", "Sensor", "SeriesPoint", "SetupVersion", "Shooter",
+    "ShotFilter", "ShotMarks", "ShotRecord", "Store", "measures_of", "open_store", "read_live_status",
+    "write_live_status",
 ]  # fmt: skip

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError, SQLAlchemyError
 
@@ -77,6 +77,9 @@ def writing(engine: Engine) -> Iterator[Connection]:
         engine.connect().execution_options(**{_WRITES: True}) as connection,
         connection.begin(),
     ):
+        if engine.dialect.name == "postgresql":
+            # One writer at a time, as in SQLite: what is looked up before it is written stays true.
+            connection.execute(text("SELECT pg_advisory_xact_lock(7174683)"))
         yield connection
 
 

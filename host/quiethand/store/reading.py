@@ -8,8 +8,10 @@ from typing import Any, Final
 from sqlalchemy import Connection, Engine, RowMapping, Select, func, null, select
 
 from quiethand.live_status import LiveStatus, read_live_status
+from quiethand.shots.method import METHOD_VERSION
 from quiethand.shots.model import Trace
 from quiethand.store.engine import reading
+from quiethand.store.filtering import EXCLUDED, filtered, joined, where
 from quiethand.store.measures import MEASURES
 from quiethand.store.packing import unpack_trace
 from quiethand.store.records import Earlier, RejectedRecord, SeriesPoint, Shooter, ShotFilter, ShotRecord
@@ -40,7 +42,8 @@ _LABELS: Final = (
 )
 _KEYS: Final = (
     ShotRow.id, ShotRow.recording_id, ShotRow.setup_id, ShotRow.number, ShotRow.unix_s, ShotRow.day,
-    ShotRow.departure_from, ShotRow.flags, ShotRow.notes, ShotRow.software,
+    ShotRow.departure_from, ShotRow.flags, ShotRow.notes, ShotRow.software, ShotRow.method,
+    ShotRow.flagged, ShotRow.face, ShotRow.distance_m, EXCLUDED.label("excluded"),
 )  # fmt: skip
 
 
@@ -67,7 +70,7 @@ class Reading:
     ) -> list[ShotRecord]:
         """The last `n` shots (at most 200) that fit, newest first, without traces; `before` is a unix time."""
         wanted = ShotFilter(archer=archer, bow=bow, arrow=arrow, day=day, before_unix_s=before)
-        query = _filtered(_shots(ShotRow.contract), wanted).limit(min(max(n, 0), _MOST_SHOTS))
+        query = filtered(_shots(ShotRow.contract), wanted).limit(min(max(n, 0), _MOST_SHOTS))
         with reading(self.engine) as connection:
             return [_record(row) for row in connection.execute(query).mappings()]
 
@@ -85,13 +88,14 @@ class Reading:
     def shot_rows(
         self, wanted: ShotFilter | None = None, *, limit: int = 1000, measures: Sequence[str] | None = None
     ) -> list[dict[str, Any]]:
-        """Flat rows for a table, newest first: id, names, time, flags, notes and measures by their names.
+        """Flat rows for a table, newest first, at most 5000: id, names, time, flags, notes, `excluded` (bool), `method`
+        (other than METHOD_VERSION: stale, to be marked) and measures by their names.
 
         All of a hundred measures take most of the time; `measures` names those that are wanted (None: all).
         """
         columns = _MEASURE_COLUMNS if measures is None else tuple(getattr(ShotRow, MEASURES[m].name) for m in measures)
-        query = _joined(select(*_KEYS, *_LABELS, *columns))
-        query = _filtered(query, wanted or ShotFilter()).limit(min(max(limit, 0), MOST_ROWS))
+        query = joined(select(*_KEYS, *_LABELS, *columns))
+        query = filtered(query, wanted or ShotFilter()).limit(min(max(limit, 0), MOST_ROWS))
         with reading(self.engine) as connection:
             return [dict(row) for row in connection.execute(query).mappings()]
 
@@ -106,7 +110,7 @@ class Reading:
         spread = null() if sigma is None else getattr(ShotRow, sigma)
         keys = (ShotRow.id, ShotRow.unix_s, ShotRow.day, ShotRow.number, ShotRow.setup_id)
         query = select(*keys, value.label("value"), spread.label("sigma")).where(value.is_not(None))
-        query = _filtered(query, wanted or ShotFilter()).limit(min(max(limit, 0), MOST_ROWS))
+        query = filtered(query, wanted or ShotFilter()).limit(min(max(limit, 0), MOST_ROWS))
         with reading(self.engine) as connection:
             return [SeriesPoint(**row) for row in connection.execute(query).mappings()][::-1]
 
@@ -129,9 +133,15 @@ class Reading:
 
     def shot_count(self, wanted: ShotFilter | None = None) -> int:
         """How many shots fit, all of them counted."""
-        query = _where(_joined(select(func.count(ShotRow.id))), wanted or ShotFilter())
+        query = where(joined(select(func.count(ShotRow.id))), wanted or ShotFilter())
         with reading(self.engine) as connection:
             return int(connection.execute(query).scalar_one())
+
+    def stale_count(self, wanted: ShotFilter | None = None) -> int:
+        """How many of the shots that fit were measured by another method than this program's: `reanalyse` mends it."""
+        query = where(joined(select(func.count(ShotRow.id))), wanted or ShotFilter())
+        with reading(self.engine) as connection:
+            return int(connection.execute(query.where(ShotRow.method != METHOD_VERSION)).scalar_one())
 
     def setup_document(self, setup_id: int) -> dict[str, Any] | None:
         """The set-up that a shot was measured with, as stated."""
@@ -213,43 +223,8 @@ class Reading:
         return read_live_status()
 
 
-def _joined(query: Select[Any]) -> Select[Any]:
-    return (
-        query.select_from(ShotRow)
-        .join(ArcherRow, ArcherRow.id == ShotRow.archer_id)
-        .join(BowRow, BowRow.id == ShotRow.bow_id)
-        .join(ArrowRow, ArrowRow.id == ShotRow.arrow_id)
-        .join(RecordingRow, RecordingRow.id == ShotRow.recording_id)
-    )
-
-
 def _shots(*more: Any) -> Select[Any]:
-    return _joined(select(*_KEYS, *_LABELS, *_MEASURE_COLUMNS, *more))
-
-
-def _where(query: Select[Any], wanted: ShotFilter) -> Select[Any]:
-    # A name is looked up first, so that the rest is one walk along an index of shots.
-    for name, table, column in (
-        (wanted.archer, ArcherRow, ShotRow.archer_id),
-        (wanted.bow, BowRow, ShotRow.bow_id),
-        (wanted.arrow, ArrowRow, ShotRow.arrow_id),
-    ):
-        if name is not None:
-            key: Any = table
-            query = query.where(column == select(key.id).where(key.name == name).scalar_subquery())
-    if wanted.day is not None:
-        query = query.where(ShotRow.day == wanted.day)
-    if wanted.recording_id is not None:
-        query = query.where(ShotRow.recording_id == wanted.recording_id)
-    if wanted.before_unix_s is not None:
-        query = query.where(ShotRow.unix_s < wanted.before_unix_s)
-    if wanted.since_unix_s is not None:
-        query = query.where(ShotRow.unix_s >= wanted.since_unix_s)
-    return query
-
-
-def _filtered(query: Select[Any], wanted: ShotFilter) -> Select[Any]:
-    return _where(query, wanted).order_by(ShotRow.unix_s.desc(), ShotRow.id.desc())
+    return joined(select(*_KEYS, *_LABELS, *_MEASURE_COLUMNS, *more))
 
 
 def _measures(row: RowMapping) -> dict[str, float | None]:
@@ -260,7 +235,7 @@ def _record(row: RowMapping, trace: Trace | None = None) -> ShotRecord:
     return ShotRecord(
         **{key: row[key] for key in (
             "id", "recording_id", "recording", "setup_id", "number", "unix_s", "day", "archer", "bow", "arrow",
-            "departure_from", "contract", "software",
+            "departure_from", "contract", "software", "method", "flagged", "face", "distance_m", "excluded",
         )},
         measures=_measures(row),
         flags=tuple(row["flags"]),

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from quiethand.shots.method import METHOD_VERSION
 from quiethand.shots.model import Trace
 
 __all__ = ["Earlier", "RecordingFacts", "RejectedRecord", "SeriesPoint", "Shooter", "ShotFilter", "ShotRecord"]
@@ -24,6 +25,19 @@ class ShotFilter:
     recording_id: int | None = None
     before_unix_s: float | None = None
     since_unix_s: float | None = None
+    day_from: str | None = None  # both days are within
+    day_to: str | None = None
+    tag: str | None = None
+    flagged: bool | None = None  # with a flag that is over or unusual
+    excluded: bool | None = None  # None: excluded or not; False: what usual, comparisons and groups are made of
+    called: bool | None = None  # the archer called it
+    hit: bool | None = None  # an impact is joined to it
+    face: str | None = None
+    distance_m: float | None = None
+
+    def of_shot_alone(self) -> ShotFilter:
+        """Without what an impact has of its own: archer and time."""
+        return replace(self, archer=None, day=None, day_from=None, day_to=None, before_unix_s=None, since_unix_s=None)
 
 
 @dataclass(frozen=True)
@@ -44,7 +58,17 @@ class ShotRecord:
     notes: tuple[str, ...]
     contract: Mapping[str, Any]  # the shot as `analyse --format json` prints it
     software: str
+    method: int
+    flagged: bool
+    face: str  # of the target, as the set-up names it; "" where not known
+    distance_m: float | None
+    excluded: bool
     trace: Trace | None = None  # only where one shot was asked for
+
+    @property
+    def stale(self) -> bool:
+        """Measured by another method than this program's; to be marked wherever it is shown."""
+        return self.method != METHOD_VERSION
 
 
 @dataclass(frozen=True)
@@ -102,4 +126,5 @@ class RecordingFacts:
     state: State = "growing"
     sha256: str | None = None
     rate_hz: float | None = None
+    sensor_uid: str | None = None  # the device's own identity, in hexadecimal
     facts: Mapping[str, Any] = field(default_factory=dict)

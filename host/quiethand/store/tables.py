@@ -1,5 +1,5 @@
 """The tables. What people state (archers, bows, arrows, set-ups) stands apart from what can be computed again from a
-recording (shots, traces, rejected movements); a later table for what people type about a shot hangs on `shots.id`.
+recording (shots, traces, rejected movements). What people type has tables of its own, in `typed_tables`.
 """
 
 from __future__ import annotations
@@ -11,8 +11,8 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from quiethand.store.measures import MEASURES
 
-__all__ = ["ArcherRow", "ArrowRow", "Base", "BowRow", "ChangesRow", "RecordingRow", "RejectedRow", "SetupRow",
-           "ShotRow", "TraceRow"]  # fmt: skip
+__all__ = ["ArcherRow", "ArrowRow", "Base", "BowRow", "ChangesRow", "EarlierFiguresRow", "RecordingRow", "RejectedRow",
+           "SetupRow", "ShotRow", "TraceRow"]  # fmt: skip
 
 # Named constraints, so that a later migration can drop one on every database.
 _NAMES: Final = {
@@ -73,6 +73,7 @@ class RecordingRow(Base):
     started_from: Mapped[str] = mapped_column(String(16))  # clock, header, file
     state: Mapped[str] = mapped_column(String(16))  # growing, whole, damaged, empty
     rate_hz: Mapped[float | None]
+    sensor_uid: Mapped[str | None] = mapped_column(String(32))  # hexadecimal, as the device states it
     facts: Mapped[dict[str, Any]]  # the contract's `recording` and notes
 
 
@@ -102,11 +103,30 @@ class ShotRow(_MeasureColumns, Base):
     notes: Mapped[list[Any]]
     contract: Mapped[dict[str, Any]]
     software: Mapped[str] = mapped_column(String(80))
+    method: Mapped[int]  # `shots.method.METHOD_VERSION` of what computed it
+    flagged: Mapped[bool]  # a flag is over or unusual; too close to tell is neither that nor passed
+    face: Mapped[str] = mapped_column(String(40))  # "" where not stated
+    distance_m: Mapped[float | None]
 
     __table_args__ = (
         UniqueConstraint("recording_id", "number"),
         Index(None, "archer_id", "bow_id", "arrow_id", "unix_s"),
     )
+
+
+class EarlierFiguresRow(Base):
+    """Figures of a shot that a later method, or a set-up mended afterwards, has replaced."""
+
+    __tablename__ = "earlier_figures"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    shot_id: Mapped[int | None] = mapped_column(ForeignKey("shots.id", ondelete="SET NULL"), index=True)
+    recording_id: Mapped[int] = mapped_column(ForeignKey("recordings.id", ondelete="CASCADE"), index=True)
+    number: Mapped[int]
+    replaced_unix_s: Mapped[float]
+    software: Mapped[str] = mapped_column(String(80))
+    method: Mapped[int]
+    setup_id: Mapped[int] = mapped_column(ForeignKey("setups.id"))
+    measures: Mapped[dict[str, Any]]  # by the names of `measures.MEASURES`
 
 
 class TraceRow(Base):

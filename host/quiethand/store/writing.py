@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, Engine, insert, select, update
 
+from quiethand.shots.method import METHOD_VERSION
 from quiethand.shots.model import Rejected, Shot
 from quiethand.store.engine import writing
+from quiethand.store.events import applied_again
 from quiethand.store.measures import measures_of
 from quiethand.store.packing import pack_trace
 from quiethand.store.records import RecordingFacts
+from quiethand.store.rows import added, count_change, setup_id_of
 from quiethand.store.tables import (
     ArcherRow,
     ArrowRow,
     BowRow,
-    ChangesRow,
     RecordingRow,
     RejectedRow,
-    SetupRow,
     ShotRow,
     TraceRow,
 )  # fmt: skip
@@ -47,6 +46,7 @@ class Writing:
             "state": facts.state,
             "sha256": facts.sha256,
             "rate_hz": facts.rate_hz,
+            "sensor_uid": facts.sensor_uid,
             "facts": dict(facts.facts),
         }
         with writing(self.engine) as connection:
@@ -55,15 +55,15 @@ class Writing:
             ).scalar_one_or_none()
             if found is not None:
                 connection.execute(update(RecordingRow).where(RecordingRow.id == found).values(values))
-                _count_change(connection)
+                count_change(connection)
                 return found
-            _count_change(connection)
-            return _added(connection, RecordingRow, {"identity": facts.identity, **values})
+            count_change(connection)
+            return added(connection, RecordingRow, {"identity": facts.identity, **values})
 
     def put_setup(self, document: Mapping[str, Any]) -> int:
         """Add a version of a set-up unless there is one of the same content. Returns its id."""
         with writing(self.engine) as connection:
-            return _setup_id(connection, document)
+            return setup_id_of(connection, document)
 
     def add_shot(
         self,
@@ -74,6 +74,8 @@ class Writing:
         *,
         unix_s: float,
         software: str,
+        face: str | None = None,
+        distance_m: float | None = None,
     ) -> int | None:
         """Add a shot with its trace.
 
@@ -83,6 +85,7 @@ class Writing:
             shot: with its trace, if it has one.
             contract: the shot as `analyse` prints it.
             unix_s: when it was shot.
+            face, distance_m: of the target.
 
         Returns:
             Its id, or None where this recording already has a shot of this number: nothing changes then.
@@ -91,13 +94,13 @@ class Writing:
             there = select(ShotRow.id).where(ShotRow.recording_id == recording_id, ShotRow.number == shot.number)
             if connection.execute(there).first() is not None:
                 return None
-            shot_id = _added(
+            shot_id = added(
                 connection,
                 ShotRow,
                 {
                     "recording_id": recording_id,
                     "number": shot.number,
-                    "setup_id": _setup_id(connection, setup_document),
+                    "setup_id": setup_id_of(connection, setup_document),
                     **{f"{kind}_id": _named_id(connection, kind, setup_document) for kind in _NAMED},
                     "unix_s": unix_s,
                     "day": datetime.fromtimestamp(unix_s).date().isoformat(),
@@ -107,18 +110,26 @@ class Writing:
                     "notes": list(shot.notes),
                     "contract": dict(contract),
                     "software": software,
+                    "method": METHOD_VERSION,
+                    "flagged": any(flag.verdict != "too_close_to_tell" for flag in shot.flags),
+                    "face": face or "",
+                    "distance_m": distance_m,
                     **measures_of(shot),
                 },
             )
             if shot.trace is not None:
                 rows = [{"shot_id": shot_id, **row} for row in pack_trace(shot.trace)]
                 connection.execute(insert(TraceRow), rows)
-            _count_change(connection)
+            identity = connection.execute(
+                select(RecordingRow.identity).where(RecordingRow.id == recording_id)
+            ).scalar_one()
+            applied_again(connection, identity, shot.departure_s, shot_id)
+            count_change(connection)
             return shot_id
 
     def add_rejected(self, recording_id: int, rejected: Sequence[Rejected], *, started_unix_s: float) -> int:
         """Add movements that were no shots; those already there are passed over. Returns how many were new."""
-        added = 0
+        new = 0
         with writing(self.engine) as connection:
             for movement in rejected:
                 there = select(RejectedRow.id).where(
@@ -128,7 +139,7 @@ class Writing:
                 )
                 if connection.execute(there).first() is not None:
                     continue
-                _added(
+                added(
                     connection,
                     RejectedRow,
                     {
@@ -139,29 +150,10 @@ class Writing:
                         "text": movement.text,
                     },
                 )
-                added += 1
-            if added:
-                _count_change(connection)
-        return added
-
-
-def _added(connection: Connection, table: Any, values: Mapping[str, Any]) -> int:
-    key = connection.execute(insert(table).values(values)).inserted_primary_key
-    assert key is not None
-    return int(key[0])
-
-
-def _count_change(connection: Connection) -> None:
-    connection.execute(update(ChangesRow).values(count=ChangesRow.count + 1))
-
-
-def _setup_id(connection: Connection, document: Mapping[str, Any]) -> int:
-    canonical = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    sha256 = hashlib.sha256(canonical.encode()).hexdigest()
-    found = connection.execute(select(SetupRow.id).where(SetupRow.sha256 == sha256)).scalar_one_or_none()
-    if found is not None:
-        return found
-    return _added(connection, SetupRow, {"sha256": sha256, "document": dict(document)})
+                new += 1
+            if new:
+                count_change(connection)
+        return new
 
 
 def _named_id(connection: Connection, kind: str, document: Mapping[str, Any]) -> int:
@@ -170,4 +162,4 @@ def _named_id(connection: Connection, kind: str, document: Mapping[str, Any]) ->
     name = stated if isinstance(stated, str) else ""
     table: Any = _NAMED[kind]
     found = connection.execute(select(table.id).where(table.name == name)).scalar_one_or_none()
-    return found if found is not None else _added(connection, table, {"name": name})
+    return found if found is not None else added(connection, table, {"name": name})

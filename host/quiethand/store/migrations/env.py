@@ -2,8 +2,10 @@
 
 from alembic import context
 
+from quiethand.store import typed_tables  # its tables belong to the same metadata
 from quiethand.store.tables import Base
 
+assert typed_tables.TypedRow.metadata is Base.metadata
 context.configure(
     connection=context.config.attributes["connection"],
     target_metadata=Base.metadata,
