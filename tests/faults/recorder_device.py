@@ -31,7 +31,8 @@ BLOCK_S = 0.01  # 2,000 samples a second
 class Streamer:
     """The device's side of one connection after another; `sent` holds the bytes of each."""
 
-    def __init__(self) -> None:
+    def __init__(self, description: Description = DESCRIPTION) -> None:
+        self.description = description
         self.sent: list[bytearray] = []
         self.sent_at: list[tuple[float, int]] = []  # time, bytes of all connections
         self.streaming_since: list[float | None] = []
@@ -59,7 +60,7 @@ class Streamer:
                     continue
                 out(encode(Reply(item.message.request, item.message.command, 0, 0)))
                 if item.message.command == CommandCode.DESCRIBE:
-                    out(encode(DESCRIPTION))
+                    out(encode(self.description))
                 elif item.message.command == CommandCode.START and not streaming:
                     streaming, next_s = True, time.monotonic()
                     self.streaming_since[-1] = next_s
@@ -127,8 +128,8 @@ class TcpDevice(Streamer):
 class PtyDevice(Streamer):
     """A serial port that comes and goes under one name."""
 
-    def __init__(self, path: Path) -> None:
-        super().__init__()
+    def __init__(self, path: Path, description: Description = DESCRIPTION) -> None:
+        super().__init__(description)
         self.path = path
 
     def plug(self, stop: Callable[[int], bool]) -> None:

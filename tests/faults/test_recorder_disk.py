@@ -29,10 +29,11 @@ FRAMES = [encode(Samples(n * 20, n * 10_000, np.full((20, 6), n, np.int16), stat
 class ScriptedLink:
     """Gives its pieces one after the other; an exception among them is raised; then it has ended."""
 
-    def __init__(self, pieces: list[bytes | LinkLost]) -> None:
-        self.pieces = list(pieces)
+    def __init__(self, pieces: list[bytes | LinkLost], pause_s: float = 0.0) -> None:
+        self.pieces, self.pause_s = list(pieces), pause_s
 
     def read(self) -> bytes:
+        time.sleep(self.pause_s)
         if not self.pieces:
             raise LinkLost("the end", ended=True)
         piece = self.pieces.pop(0)
@@ -45,11 +46,12 @@ class ScriptedLink:
     def close(self) -> None: ...
 
 
-def run(out: Path) -> None:
+def run(out: Path, *, force: bool = False, pause_s: float = 0.0) -> None:
     recorder = Recorder(created="2026-01-09T18:00:00Z", software="test", recording_id="disk")
-    link = ScriptedLink([DESCRIPTION, *FRAMES])
+    link = ScriptedLink([DESCRIPTION, *FRAMES], pause_s)
+    file = RecordingFile(out, force=force)
     record_loop(
-        recorder, link, RecordingFile(out), url="x", baud=1, enough=lambda _p: False, show=lambda _p: None
+        recorder, link, file, url="x", baud=1, enough=lambda _p: False, show=lambda _p: None
     )  # fmt: skip
 
 
@@ -60,44 +62,81 @@ def blocks_in(path: Path) -> tuple[int, int]:
     return parser.blocks, parser.bad_frames
 
 
-class FailingWrites:
-    """os.write that fails at chosen calls, or for ever from one on, or takes only part of what it gets."""
+class FullDisk:
+    """os.write of a disk that is full from a call on."""
 
-    def __init__(self, at: int, *, number: int = errno.EIO, for_ever: bool = False, short: bool = False) -> None:
-        self.at, self.number, self.for_ever, self.short = at, number, for_ever, short
-        self.calls = 0
-        self.real = os.write
+    def __init__(self, at: int) -> None:
+        self.at, self.calls, self.real = at, 0, os.write
 
     def __call__(self, file: int, data: bytes) -> int:
         self.calls += 1
-        due = self.calls >= self.at if self.for_ever else self.calls == self.at
-        if due and self.short:
-            return self.real(file, bytes(data)[: len(data) // 2])
-        if due:
-            raise OSError(self.number, os.strerror(self.number))
+        if self.calls >= self.at:
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
         return self.real(file, data)
 
 
-def test_each_write_failing_once_leaves_the_file_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    counting = FailingWrites(10**9)
-    monkeypatch.setattr(recording_file.os, "write", counting)
-    run(tmp_path / "whole.qhr")
-    assert blocks_in(tmp_path / "whole.qhr") == (8, 0)
-    writes = counting.calls
-    assert writes >= 9
-    print(f"{2 * writes} failing writes")
-    for at in range(1, writes + 1):
-        for short in (False, True):
-            out = tmp_path / f"{at}-{short}.qhr"
-            monkeypatch.setattr(recording_file.os, "write", FailingWrites(at, short=short))
-            run(out)
-            assert blocks_in(out) == (8, 0)
+class FailingCalls:
+    """The module `os` with one call of one function, counted from 1, failing; `calls` counts those of each."""
+
+    def __init__(self, name: str = "", at: int = 0, *, short: bool = False) -> None:
+        self.name, self.at, self.short = name, at, short
+        self.calls = dict.fromkeys(("open", "fstat", "ftruncate", "write", "fsync", "close"), 0)
+
+    def __getattr__(self, name: str) -> object:
+        real = getattr(os, name)
+        if name not in self.calls:
+            return real
+
+        def call(*args: object) -> object:
+            self.calls[name] += 1
+            if (name, self.calls[name]) != (self.name, self.at):
+                return real(*args)
+            if self.short:
+                return real(args[0], bytes(args[1])[: len(bytes(args[1])) // 2])  # type: ignore[call-overload]
+            if name == "close":  # the descriptor is gone all the same
+                real(*args)
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+
+        return call
+
+
+def test_every_call_failing_once_leaves_the_file_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Every open, look, write, flush and close of the recorder's file, in a loop; writes that take only half, too."""
+    monkeypatch.setattr(recording_file, "_SYNC_EVERY_S", 0.002)
+    monkeypatch.setattr(recording_file, "_TRY_AGAIN_S", 0.0)
+
+    def attempt(calls: FailingCalls, out: Path) -> None:
+        monkeypatch.setattr(recording_file, "os", calls)
+        out.write_bytes(b"what was there before")
+        run(out, force=True, pause_s=0.004)
+        assert blocks_in(out) == (8, 0)
+
+    counting = FailingCalls()
+    attempt(counting, tmp_path / "whole.qhr")
+    print(f"calls, each failed once: {counting.calls}")
+    assert counting.calls["write"] >= 9
+    assert min(counting.calls.values()) >= 1
+    assert counting.calls["fsync"] >= 5
+    for name, calls in counting.calls.items():
+        for at in range(1, calls + 1):
+            for short in (False, True) if name == "write" else (False,):
+                out = tmp_path / f"{name}-{at}-{short}.qhr"
+                failing = FailingCalls(name, at, short=short)
+                if at > 1 or name not in ("open", "fstat", "ftruncate"):
+                    attempt(failing, out)
+                    continue
+                with pytest.raises(InputError, match=str(out)) as told:  # it refuses to begin, and holds nothing
+                    attempt(failing, out)
+                assert "\n" not in str(told.value)
+                assert out.read_bytes() == b"what was there before"
+                attempt(FailingCalls(), out)
 
 
 def test_a_disk_that_stays_full_keeps_what_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     for at in range(1, 9):
+        monkeypatch.setattr(recording_file, "_TRY_AGAIN_S", 0.001)
         out = tmp_path / f"{at}.qhr"
-        monkeypatch.setattr(recording_file.os, "write", FailingWrites(at, number=errno.ENOSPC, for_ever=True))
+        monkeypatch.setattr(recording_file.os, "write", FullDisk(at))
         with pytest.raises(InputError, match="the disk is full") as told:
             run(out)
         assert str(out) in str(told.value)
@@ -134,8 +173,10 @@ def test_a_sync_that_fails_once_is_done_again_and_one_that_keeps_failing_is_told
 def test_it_is_synced_about_once_a_second(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     calls: list[float] = []
     monkeypatch.setattr(recording_file.os, "fsync", lambda _file: calls.append(time.monotonic()))
+    assert recording_file._SYNC_EVERY_S <= 1.0
+    monkeypatch.setattr(recording_file, "_SYNC_EVERY_S", 0.2)
     file = RecordingFile(tmp_path / "synced.qhr")
-    time.sleep(2.3)
+    time.sleep(0.5)
     assert len(calls) == 2
     file.close()
     assert len(calls) == 3

@@ -65,7 +65,8 @@ def command(
     from quiethand.link.record_loop import record_loop
     from quiethand.link.recorder import Recorder
     from quiethand.link.recording_file import RecordingFile
-    from quiethand.link.serial_port import DEFAULT_BAUD, PortLock, open_link
+    from quiethand.link.search import PortSearch
+    from quiethand.link.serial_port import DEFAULT_BAUD, FileLink, PortLock, open_link
 
     session = _session(setup_file)
     stop = _stop_on_signals()
@@ -96,6 +97,10 @@ def command(
             baud=baud or DEFAULT_BAUD,
             enough=_enough(stop, for_s, until_shots, counter),
             show=lambda progress: teller.show(progress, counter),
+            # A serial port may return under another name; an address or a file is what it is.
+            search=PortSearch(port, baud or DEFAULT_BAUD)
+            if "://" not in port and not isinstance(link, FileLink)
+            else None,
         )
     teller.ended(progress)
     if not progress.samples:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
@@ -29,19 +30,23 @@ class NoAnswerError(Exception):
 
 
 def check_device(
-    wire: Wire, now: Callable[[], float], tell: Callable[[str], None] = lambda _phase: None
+    wire: Wire,
+    now: Callable[[], float],
+    tell: Callable[[str], None] = lambda _phase: None,
+    pause: Callable[[float], None] = time.sleep,
 ) -> tuple[Evidence, list[Finding]]:
-    """Talk to a device for some 25 s and judge it.
+    """Talk to a device for some 28 s and judge it.
 
     Args:
         wire: an open link.
         now: seconds of a clock that only goes forward.
         tell: called with the name of each phase as it begins.
+        pause: lets so many seconds pass while nothing is read.
 
     Raises:
         NoAnswerError: neither a DESCRIPTION nor lines of text mode came.
     """
-    evidence = converse(Talk(wire, now, tell))
+    evidence = converse(Talk(wire, now, tell, pause))
     return evidence, judge(evidence)
 
 

@@ -1,4 +1,4 @@
-"""The questions of a check, in their order: some 25 s with a device that answers, 5 s with one that does not."""
+"""The questions of a check, in their order: some 28 s with a device that answers, 5 s with one that does not."""
 
 from __future__ import annotations
 
@@ -11,13 +11,14 @@ from quiethand_protocol.messages import Command, CommandCode, Description
 
 from quiethand.link.check_talk import Evidence, Talk
 
-__all__ = ["STREAM_S", "UNKNOWN_COMMAND", "converse", "full_scales"]
+__all__ = ["HELD_S", "STREAM_S", "UNKNOWN_COMMAND", "converse", "full_scales"]
 
 STREAM_S: Final = 12.5  # longer than from one DESCRIPTION to the next
 UNKNOWN_COMMAND: Final = 99
 _G: Final = 9.80665
 _DESCRIBE_EVERY_S: Final = 0.3
 _NO_ANSWER_AFTER_S: Final = 5.0
+HELD_S: Final = 1.5  # nothing is taken for so long: the line's buffer fills, and a device without room must drop blocks
 _SETTLE_S: Final = 0.5  # for what was on its way when a device was told to stop
 # Some sensors' scale is a round number of units per count, and 32768 counts are up to 15 % more than the range's name.
 # Ranges lie a factor of 2 apart, so asking for that much less takes the same one.
@@ -111,6 +112,9 @@ def _streaming(talk: Talk) -> None:
     talk.ask("start_twice", CommandCode.START)
     _garbage(talk, "garbage_streaming")
     talk.listen(0.3)
+    talk.phase("held")
+    talk.pause(HELD_S)
+    talk.listen(1.3)  # for the next HEALTH
     talk.phase("stop")
     talk.ask("stop", CommandCode.STOP)
     talk.listen(_SETTLE_S)

@@ -21,18 +21,18 @@ from quiethand.link.check_blocks import (
     troubles,
 )
 from quiethand.link.check_findings import Finding, advice, fails, fine, not_seen
+from quiethand.link.check_loss import STREAM, loss_findings
 from quiethand.link.check_talk import Arrival, Evidence
 
 __all__ = ["rate_hz", "stream_findings"]
 
-_STREAM: Final = ("stream", "busy")
 _RATE_WITHIN: Final = 0.01  # the check's own bound, also for the clock: a rate of turn is wrong by as much
 _CLOCK_GOOD_PPM: Final = 1000.0
 _LATEST_BLOCK_S: Final = 0.5
 
 
 def stream_findings(evidence: Evidence) -> list[Finding]:
-    arrivals = evidence.during(*_STREAM)
+    arrivals = evidence.during(*STREAM)
     blocks, description = table(arrivals), last_description(evidence.during("stopped"))
     if len(blocks) < 5 or description is None:
         return [not_seen("stream", "samples stream", "too few blocks to judge")]
@@ -41,10 +41,9 @@ def stream_findings(evidence: Evidence) -> list[Finding]:
     return [
         _whole(evidence),
         _first_block(evidence),
-        _index(blocks, went),
+        _index(evidence),
         _ticks(went, blocks, description),
-        _loss_marked(went, bad),
-        _loss_counted(arrivals, went),
+        *loss_findings(evidence),
         _health(evidence),
         _health_samples(arrivals, description),
         _status_bits(evidence, bad),
@@ -57,7 +56,7 @@ def stream_findings(evidence: Evidence) -> list[Finding]:
 
 def _whole(evidence: Evidence) -> Finding:
     asks = "every frame is whole: COBS, CRC, length"
-    arrivals = evidence.arrivals
+    arrivals = [arrival for name in evidence.phases if name != "held" for arrival in evidence.during(name)]
     bad, malformed = troubles(arrivals, "bad_frame"), troubles(arrivals, "malformed")
     hosts, unknown = troubles(arrivals, "host_frame"), troubles(arrivals, "unknown", "other_version")
     if bad or malformed:
@@ -91,8 +90,10 @@ def _first_block(evidence: Evidence) -> Finding:
     return not_seen("first_block", asks, f"it had streamed before (index {blocks.index[0]}); power-cycle it to see")
 
 
-def _index(blocks: BlockTable, went: Steps) -> Finding:
+def _index(evidence: Evidence) -> Finding:
     asks = "index goes on by the samples in each block, and counts those lost too"
+    blocks = table(evidence.during(*STREAM, "held"))
+    went = steps(blocks)
     back = int((went.missing < 0).sum())
     if back:
         do = "index is the number of the block's first sample, counted in samples, and never goes back"
@@ -133,43 +134,6 @@ def _ticks(went: Steps, blocks: BlockTable, description: Description) -> Finding
         do = "read the clock in the data-ready interrupt, not where the block is sent"
         return advice("ticks", asks, f"they scatter by {jitter_us:.0f} us from block to block", do)
     return fine("ticks", asks, f"they do; they scatter by {jitter_us:.1f} us from block to block")
-
-
-def _loss_marked(went: Steps, bad: int) -> Finding:
-    asks = "a block after samples lost in the device says so (status bit 0)"
-    gaps = int(went.gaps.sum())
-    unmarked = int((went.gaps & ~went.marked).sum())
-    if not gaps:
-        return not_seen("loss_marked", asks, "nothing was lost")
-    if unmarked > bad:  # each bad frame may have been a block
-        do = "set bit 0 in the next block; if the device lost nothing, the line did: a shorter cable, a higher baud"
-        return fails("loss_marked", asks, f"{unmarked} of {gaps} gaps in index came without it", do)
-    return fine("loss_marked", asks, f"{gaps - unmarked} of {gaps} gaps; {bad} bad frames are the line's")
-
-
-def _loss_counted(arrivals: list[Arrival], went: Steps) -> Finding:
-    asks = "HEALTH counts what the device lost"
-    reports = healths(arrivals)
-    if len(reports) < 2:
-        return not_seen("loss_counted", asks, "fewer than two HEALTH messages")
-    told = (reports[-1][1].lost - reports[0][1].lost) % (1 << 32)
-    seen = _marked_between(arrivals)
-    if not seen and not told:
-        return not_seen("loss_counted", asks, "nothing was lost")
-    slack = int(went.missing[went.gaps].max()) if went.gaps.any() else 0
-    if abs(told - seen) > slack:
-        do = "count every sample that index passed over, since power-up"
-        return fails("loss_counted", asks, f"HEALTH says {told}, index says {seen}", do)
-    return fine("loss_counted", asks, f"{told} samples by HEALTH, {seen} by index")
-
-
-def _marked_between(arrivals: list[Arrival]) -> int:
-    """Samples missing by index and marked as lost in the device, between the first and the last HEALTH."""
-    from quiethand_protocol.messages import Health
-
-    places = [n for n, a in enumerate(arrivals) if isinstance(a.item, Located) and isinstance(a.item.message, Health)]
-    went = steps(table(arrivals[places[0] : places[-1]]))
-    return int(went.missing[went.gaps & went.marked].sum())
 
 
 def _health(evidence: Evidence) -> Finding:
@@ -288,7 +252,7 @@ def _stamps(arrivals: list[Arrival], blocks: BlockTable, description: Descriptio
 
 def _stands_still(evidence: Evidence, description: Description) -> Finding:
     asks = "index stands still while it is stopped, and goes on from there"
-    before, after = table(evidence.during("stream", "busy", "stop")), table(evidence.during("again"))
+    before, after = table(evidence.during("stream", "busy", "held", "stop")), table(evidence.during("again"))
     if not len(after):
         return not_seen("index_stopped", asks, "it did not start again")
     step = (int(after.index[0] - before.index[-1] - before.count[-1]) + (1 << 31)) % (1 << 32) - (1 << 31)

@@ -5,6 +5,7 @@ The link and the clock are the caller's, so that a device in software is checked
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final, Literal, Protocol
@@ -100,11 +101,18 @@ class Talk:
         wire: open.
         now: a clock that only goes forward, in seconds.
         tell: called with the name of each phase as it begins.
+        pause: lets time pass without taking anything from the line.
     """
 
-    def __init__(self, wire: Wire, now: Callable[[], float], tell: Callable[[str], None] = lambda _name: None) -> None:
+    def __init__(
+        self,
+        wire: Wire,
+        now: Callable[[], float],
+        tell: Callable[[str], None] = lambda _name: None,
+        pause: Callable[[float], None] = time.sleep,
+    ) -> None:
         self.evidence = Evidence()
-        self._wire, self._now, self._tell = wire, now, tell
+        self._wire, self._now, self._tell, self.pause = wire, now, tell, pause
         self._parser = Parser("device")
         self._text = TextParser()
         self._detector = ModeDetector()

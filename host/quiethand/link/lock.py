@@ -13,12 +13,12 @@ from typing import IO
 __all__ = ["HeldName", "lock_file", "lock_name"]
 
 if sys.platform == "win32":
-    import msvcrt
-
     _BEYOND_ANY_FILE = 1 << 62  # Windows' locks also keep readers out, so it is laid where nobody reads
 
     def lock_file(descriptor: int) -> bool:
         """Take the lock of an open file; False where another process has it."""
+        import msvcrt
+
         place = os.lseek(descriptor, 0, os.SEEK_CUR)
         os.lseek(descriptor, _BEYOND_ANY_FILE, os.SEEK_SET)
         try:
@@ -30,10 +30,11 @@ if sys.platform == "win32":
         return True
 
 else:
-    import fcntl
 
     def lock_file(descriptor: int) -> bool:
         """Take the lock of an open file; False where another process has it."""
+        import fcntl
+
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:

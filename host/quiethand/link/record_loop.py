@@ -12,7 +12,8 @@ from typing import Final
 from quiethand.errors import InputError
 from quiethand.link.recorder import Out, Recorder
 from quiethand.link.recording_file import RecordingFile
-from quiethand.link.serial_port import Link, LinkLost, open_link
+from quiethand.link.search import PortSearch
+from quiethand.link.serial_port import Link, LinkLost, PortLock, open_link
 
 __all__ = ["Progress", "record_loop"]
 
@@ -45,9 +46,12 @@ class Progress:
 class _Session:
     """The state of one run of the loop."""
 
-    def __init__(self, recorder: Recorder, file: RecordingFile, link: Link, url: str, baud: int) -> None:
-        self.recorder, self.file, self.url, self.baud = recorder, file, url, baud
+    def __init__(
+        self, recorder: Recorder, file: RecordingFile, link: Link, url: str, baud: int, search: PortSearch | None
+    ) -> None:
+        self.recorder, self.file, self.url, self.baud, self.search = recorder, file, url, baud, search
         self.link: Link | None = link
+        self.lock: PortLock | None = None  # of a port that it was found at again
         self.lost_because = ""
         self.ended = False
         self.started_s = time.monotonic()
@@ -95,9 +99,32 @@ class _Session:
         try:
             self.link = open_link(self.url, self.baud)
         except InputError:
-            return
+            if not self._found_elsewhere():
+                return
+        if self.search is not None:
+            self.search.give_up()
         self.lost_because = ""
         self.take(self.recorder.link_up(time.monotonic()))
+
+    def _found_elsewhere(self) -> bool:
+        description = self.recorder.conversation.description
+        if self.search is None or description is None:
+            return False
+        found = self.search.look(description.uid, time.monotonic())
+        if found is None:
+            return False
+        if self.lock is not None:
+            self.lock.close()
+        self.url, self.link, self.lock = found.name, found.link, found.lock
+        return True
+
+    def let_go(self) -> None:
+        """Of all ports."""
+        for held in (self.link, self.lock):
+            if held is not None:
+                held.close()
+        if self.search is not None:
+            self.search.give_up()
 
     def finish(self) -> None:
         """Let the device stop and its last frame arrive, then close the file."""
@@ -134,7 +161,7 @@ class _Session:
             lost_because=self.lost_because,
             no_answer=recorder.conversation.no_answer and recorder.mode != "text" and not tally.samples,
             last_sample_age_s=None if tally.last_s is None else now_s - tally.last_s,
-            complaints=tuple(recorder.conversation.complaints),
+            complaints=(*recorder.conversation.complaints, *(self.search.said if self.search else ())),
         )
 
 
@@ -147,6 +174,7 @@ def record_loop(
     baud: int,
     enough: Callable[[Progress], bool],
     show: Callable[[Progress], None],
+    search: PortSearch | None = None,
 ) -> Progress:
     """Record until `enough` or until a plain file has come to its end.
 
@@ -155,11 +183,12 @@ def record_loop(
         url, baud: to open the link again when it was lost.
         enough: asked after every read.
         show: called four times a second.
+        search: where else to look for the sensor once its link is lost.
 
     Raises:
         InputError: the file can't be written any more; what was written stays.
     """
-    session = _Session(recorder, file, link, url, baud)
+    session = _Session(recorder, file, link, url, baud, search)
     shown_s = 0.0
     try:
         session.begin()
@@ -177,8 +206,7 @@ def record_loop(
         _close_quietly(file)
         raise
     finally:
-        if session.link is not None:
-            session.link.close()
+        session.let_go()
     progress = session.progress()
     file.close()
     return progress

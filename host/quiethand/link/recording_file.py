@@ -6,6 +6,7 @@ fault leaves the file whole and a lasting one leaves it readable up to there.
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import os
 import threading
@@ -54,8 +55,12 @@ class RecordingFile:
         if not lock_file(self._file):
             os.close(self._file)
             raise InputError("another recorder is writing this file", where=str(path), do="choose another name")
-        if os.fstat(self._file).st_size:
-            os.ftruncate(self._file, 0)  # only now: the lock shows that nobody is recording into it
+        try:
+            if os.fstat(self._file).st_size:
+                os.ftruncate(self._file, 0)  # only now: the lock shows that nobody is recording into it
+        except OSError as error:
+            os.close(self._file)
+            raise self._told(error, "choose another name") from None
         self._sync_fault: OSError | None = None
         self._closing = threading.Event()
         # A sync can take longer than a port's buffer lasts, so it has a thread of its own.
@@ -83,7 +88,11 @@ class RecordingFile:
 
     def check(self) -> None:
         """Say so when the file was deleted or its folder has gone while it is being written."""
-        if os.fstat(self._file).st_nlink == 0:
+        try:
+            links = os.fstat(self._file).st_nlink
+        except OSError:  # a share that is away for a moment; the next write tells, should it stay away
+            return
+        if links == 0:
             raise InputError(
                 "the file was deleted while it was being recorded", where=str(self.path), do="record to a new file"
             )
@@ -97,7 +106,8 @@ class RecordingFile:
         except OSError as error:
             raise self._told(error) from None
         finally:
-            os.close(self._file)
+            with contextlib.suppress(OSError):  # the sync before it has told what there is to tell
+                os.close(self._file)
 
     def _sync(self) -> None:
         try:

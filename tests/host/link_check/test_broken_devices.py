@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from typing import Literal
 
 import pytest
 from host.link_check.software_wire import SoftwareWire, findings_of
@@ -28,8 +29,23 @@ def failing(found: dict[str, Finding]) -> set[str]:
 def test_the_sensor_in_software_passes(rate_hz: float) -> None:
     found = findings_of(Device(Scenario(seed=3, rate_hz=rate_hz)))
     assert failing(found) == set()
-    not_seen = {name for name, f in found.items() if f.verdict == "not_seen"}
-    assert not_seen == {"loss_marked", "loss_counted"}  # for nothing was lost
+    assert {f.verdict for f in found.values()} == {"ok"}
+
+
+@pytest.mark.parametrize(("line", "why"), [("wide", "nothing was lost"), ("overruns", "it was the line that lost")])
+def test_where_no_loss_can_be_provoked_it_says_so(line: Literal["wide", "overruns"], why: str) -> None:
+    found = findings_of(Device(SCENARIO), line)
+    assert failing(found) == set()
+    untried = {name for name, f in found.items() if f.verdict == "not_seen"}
+    assert untried == {"loss_marked", "loss_counted"}
+    assert all(found[name].found.startswith("not tried: ") and why in found[name].found for name in untried)
+
+
+@pytest.mark.parametrize("fault", ["loses blocks in silence", "does not mark loss", "does not count loss"])
+def test_a_loss_that_only_the_check_provokes_is_judged_too(fault: str) -> None:
+    device = broken_device(fault, SCENARIO)
+    device.faults = replace(device.faults, lose=0.0)
+    assert BROKEN[fault][1] in failing(findings_of(device))
 
 
 def test_loss_that_is_counted_passes() -> None:
