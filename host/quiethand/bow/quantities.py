@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     import pint
 
 __all__ = [
-    "ACCELERATION", "ANGLE", "DIMENSIONS", "FORCE", "FREQUENCY", "INERTIA", "LENGTH", "MASS", "RATE", "TIME", "TORQUE", "UNITS",
-    "Dimension", "quantity", "shown",
+    "ACCELERATION", "ANGLE", "DIMENSIONS", "FORCE", "FREQUENCY", "INERTIA", "LENGTH", "MASS", "RATE", "TIME", "TORQUE",
+    "UNITS", "Dimension", "quantity", "shown",
 ]  # fmt: skip
 
 # Exact by definition: CGPM 1901 (standard gravity), the yard and pound agreement of 1959, SI Brochure.

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from quiethand.bow.model import Setup
 from quiethand.errors import InputError
-from quiethand.link.csv_header import Columns, columns_of
+from quiethand.link.csv_header import CLIPPED, Columns, columns_of
 from quiethand.motion.block import MotionBlock
 from quiethand.motion.building import Builder
 from quiethand.motion.calibration import Scales
@@ -22,6 +22,7 @@ __all__ = ["CsvMotion"]
 
 LINE_LIMIT: Final = 65_536  # bytes without a line end: no table of numbers has such lines
 HEADER_LINES: Final = 1000  # blank lines and comments before the header
+_WORDS: Final = {"true": 1.0, "false": 0.0}  # as a notebook writes them
 
 
 class CsvMotion:
@@ -112,7 +113,7 @@ class CsvMotion:
             raise InputError(f"no header in the first {HEADER_LINES} lines", where=self._where, do="write one")
 
     def _quick(self, data: bytes, columns: Columns) -> NDArray[np.float64] | None:
-        """All fields as numbers at once, shape (n, 7); None where anything is not plain."""
+        """All fields as numbers at once, shape (n, 7 or 9); None where anything is not plain."""
         data = data.replace(b"\r\n", b"\n")
         if b'"' in data or b"\n\n" in data or data.startswith(b"\n"):
             return None
@@ -148,13 +149,15 @@ class CsvMotion:
                 continue
             fields = next(csv.reader([line], delimiter=columns.delimiter), [])
             lines.append(number)
-            rows.append([self._number(fields, i, columns, number) for i in range(7)])
+            rows.append([self._number(fields, i, columns, number) for i in range(len(columns.places))])
         self._plain = self._plain and len(rows) == len(text.split("\n")) - 1
-        return np.array(lines, dtype=np.int64), np.array(rows, dtype=np.float64).reshape(-1, 7)
+        return np.array(lines, dtype=np.int64), np.array(rows, dtype=np.float64).reshape(-1, len(columns.places))
 
     def _number(self, fields: list[str], i: int, columns: Columns, line: int) -> float:
         name, place = columns.names[i], columns.places[i]
         field = fields[place].strip() if place < len(fields) else ""
+        if name in CLIPPED and field.lower() in _WORDS:
+            return _WORDS[field.lower()]
         try:
             return float(field)
         except ValueError:
@@ -182,7 +185,7 @@ class CsvMotion:
             self._zero_s = float(time_s[0])
         self._last_s = float(time_s[-1])
         values = numbers[:, 1:] * np.array(columns.factors[1:])
-        scale = self._builder.calibrate(Scales())
+        scale = self._builder.calibrate(Scales(clip_told=columns.names[-2:] == CLIPPED))
         order = np.arange(self._order + 1, self._order + len(numbers) + 1)
         self._order += len(numbers)
         rows = Rows(line, order, time_s - self._zero_s, values, np.full(len(numbers), scale, dtype=np.int64))

@@ -17,6 +17,7 @@ TIME_UNITS: Final = {"t_s": 1.0, "t_ms": 1e-3, "t_us": 1e-6}
 ACCEL_UNITS: Final = {"m_s2": 1.0, "g": 9.80665}  # standard gravity, exact by definition
 GYRO_UNITS: Final = {"rad_s": 1.0, "deg_s": math.pi / 180.0}
 AXES: Final = ("ax", "ay", "az", "gx", "gy", "gz")
+CLIPPED: Final = ("accel_clipped", "gyro_clipped")  # 0 or 1; looked at only where both are there
 DELIMITERS: Final = ",;\t"
 KNOWN: Final = frozenset({*TIME_UNITS, *(f"{a}_{u}" for a in AXES for u in (ACCEL_UNITS if a < "b" else GYRO_UNITS))})
 _NUMBER: Final = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*")
@@ -24,11 +25,11 @@ _NUMBER: Final = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*")
 
 @dataclass(frozen=True)
 class Columns:
-    """Where the seven numbers are in a row, and what each is worth in SI units."""
+    """Where the seven numbers are in a row (and the two of `CLIPPED`), and what each is worth in SI units."""
 
     delimiter: str
     count: int  # columns in all
-    names: tuple[str, ...]  # of the seven: time, ax ay az gx gy gz
+    names: tuple[str, ...]  # time, ax ay az gx gy gz, and those of `CLIPPED` where they are stated
     places: tuple[int, ...]
     factors: tuple[float, ...]
 
@@ -56,6 +57,8 @@ def columns_of(line: str, where: str) -> Columns:
         raise InputError("the CSV has no header", where=where, do=do)
     options = {"time": TIME_UNITS, **{axis: {f"{axis}_{u}": f for u, f in _units(axis).items()} for axis in AXES}}
     chosen = [_one_of(of, what, fields, where, do) for what, of in options.items()]
+    if all(fields.count(name) == 1 for name in CLIPPED):
+        chosen += [(name, 1.0) for name in CLIPPED]
     return Columns(
         max(DELIMITERS, key=line.count),
         len(fields),

@@ -100,9 +100,12 @@ class Builder:
             keep(facts.gaps, replace(gap, line=place) if lines else gap)
         if group.scale not in self._calibrations:
             return None
+        # beyond the six numbers: whether the sensor had clipped, where a CSV states it
+        stated = group.values[:, 6:] != 0 if group.values.shape[1] == 8 else None
         return self._block(
-            segment.number, start_s, group.scale, group.index, group.since_start_s, group.values, group.period_s
-        )
+            segment.number, start_s, group.scale, group.index, group.since_start_s, group.values[:, :6],
+            group.period_s, stated,
+        )  # fmt: skip
 
     def _block(
         self,
@@ -113,10 +116,13 @@ class Builder:
         since_s: NDArray[np.float64],
         numbers: NDArray[np.int16] | NDArray[np.float64],
         period_s: float,
+        stated_clipped: NDArray[np.bool_] | None = None,
     ) -> MotionBlock:
         (made, setup), facts = self._calibrations[scale], self._facts
         force, rate = made.apply(numbers)
         accel_clipped, gyro_clipped = made.clipped(numbers)
+        if stated_clipped is not None:
+            accel_clipped, gyro_clipped = accel_clipped | stated_clipped[:, 0], gyro_clipped | stated_clipped[:, 1]
         facts.samples += len(index)
         if accel_clipped.any() or gyro_clipped.any():
             facts.accel_clipped_samples += int(accel_clipped.sum())

@@ -31,6 +31,7 @@ class Scales:
     gyro_unit_rad_s: float = 1.0
     accel_clip: int | None = None  # counts
     gyro_clip: int | None = None
+    clip_told: bool = False  # each sample says by itself whether it clipped
     accel_delay_s: float | None = None
     gyro_delay_s: float | None = None
     accel_bandwidth_hz: float | None = None
@@ -119,7 +120,7 @@ def calibration(scales: Scales, sensor: SensorSetup) -> Calibration:
 
     accel_clip = limit("accelerometer", sensor.accel_range_m_s2, accel_scale, scales.accel_clip, "m/s2")
     gyro_clip = limit("gyro", sensor.gyro_range_rad_s, gyro_scale, scales.gyro_clip, "rad/s")
-    if accel_clip is None and gyro_clip is None:
+    if accel_clip is None and gyro_clip is None and not scales.clip_told:
         notes.append("no range is stated: clipped samples cannot be told")
     return Calibration(
         scales=scales,

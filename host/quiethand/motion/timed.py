@@ -32,7 +32,7 @@ class Rows:
     place: Ints  # byte offset of the line, or its number in a CSV
     order: Ints  # place among all rows received, from 1
     since_s: Floats  # since the segment's first, never falling
-    values: Floats  # (n, 6)
+    values: Floats  # (n, 6), or (n, 8) where accelerometer and gyro are each stated to have clipped (not 0) or not
     scale: Ints  # which calibration; -1: unscaled
 
     def __len__(self) -> int:

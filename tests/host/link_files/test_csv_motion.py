@@ -161,3 +161,22 @@ def test_a_header_and_nothing_else(tmp_path: Path) -> None:
     opened = open_motion(path)
     assert list(opened) == []
     assert opened.facts.samples == 0
+
+
+def test_a_csv_may_say_which_samples_had_clipped() -> None:
+    """Exports do: without, a reading at the end of its range would be taken for the motion."""
+    head = b"t_s,ax_g,ay_g,az_g,gx_deg_s,gy_deg_s,gz_deg_s,accel_clipped,gyro_clipped\n"
+    for no, yes in ((b"0", b"1"), (b"False", b"True")):
+        rows = [
+            b"%.4f,0,0,1,0,0,0,%s,%s\n" % (i * 1e-3, yes if i == 7 else no, yes if i == 9 else no) for i in range(2000)
+        ]
+        reader = CsvMotion(None, "x.csv")
+        blocks = reader.feed(head + b"".join(rows)) + reader.finish()
+        accel = np.concatenate([block.accel_clipped for block in blocks])
+        gyro = np.concatenate([block.gyro_clipped for block in blocks])
+        assert np.flatnonzero(accel).tolist() == [7]
+        assert np.flatnonzero(gyro).tolist() == [9]
+        assert reader.facts.clipped_samples == 2
+        assert not any("range" in note for note in reader.facts.notes)
+    with pytest.raises(InputError, match="accel_clipped is 'maybe', not a number"):
+        CsvMotion(None, "x.csv").feed(head + b"0,0,0,1,0,0,0,maybe,0\n")
