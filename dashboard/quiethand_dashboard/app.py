@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from dash import Dash
 from quiethand.errors import InputError
 
+from quiethand_dashboard.access import Access
 from quiethand_dashboard.callbacks import compare, latest, launch, over_time
 from quiethand_dashboard.callbacks import shell as shell_callbacks
 from quiethand_dashboard.pages import compare as compare_page
@@ -48,11 +49,12 @@ _INDEX: Final = """<!DOCTYPE html>
 """
 
 
-def create_app(store: Store, *, hosts: Sequence[str] = LOCAL_HOSTS) -> Dash:
+def create_app(store: Store, access: Access, *, hosts: Sequence[str] = LOCAL_HOSTS) -> Dash:
     """The page over `store`.
 
     Args:
-        store: an open `quiethand.store` Store; the page only reads it.
+        store: an open `quiethand.store` Store.
+        access: who may read the page; its `link` opens it in a browser.
         hosts: the names under which the page may be asked for; others are answered with 400.
     """
     app = Dash(
@@ -68,12 +70,12 @@ def create_app(store: Store, *, hosts: Sequence[str] = LOCAL_HOSTS) -> Dash:
             {"name": "color-scheme", "content": "light dark"},
         ],
     )
-    app.layout = shell([Page(path, name) for path, (name, _) in PAGES.items()])
-    layouts = {path: layout for path, (_, layout) in PAGES.items()}
-    shell_callbacks.register(app, store, layouts, {path: name for path, (name, _) in PAGES.items()})
+    pages = [Page(path, name) for path, (name, _) in PAGES.items()]
+    app.layout = shell()
+    shell_callbacks.register(app, store, {path: layout for path, (_, layout) in PAGES.items()}, pages)
     for page in (latest, compare, over_time, launch):
         page.register(app, store)
-    guard(app.server, app.csp_hashes(), hosts)
+    guard(app.server, app.csp_hashes(), access, hosts)
     return app
 
 

@@ -13,6 +13,8 @@ SCHEME_SHOWN: Final = "scheme-shown"  # "dark" or "light", whoever chose it
 ZONE: Final = "zone"
 PULSE: Final = "pulse"
 TOKEN: Final = "token"
+WIDTH: Final = "width"  # "narrow" or "wide": whether a table has room for all its columns
+TITLE: Final = "title"  # the document's, as it was set last
 SENSOR: Final = "sensor"
 NOTICE: Final = "notice"
 ANNOUNCE: Final = "announce"
@@ -35,6 +37,7 @@ LATEST_BUDGET: Final = "latest-budget"
 # comparing
 COMPARE_URL: Final = "compare-url"  # the page's own view of the address, so that its callbacks rest with the page
 COMPARE_GRID: Final = "compare-grid"
+COMPARE_COLUMNS: Final = "compare-columns"  # of the grid, for either width
 COMPARE_EMPTY: Final = "compare-empty"
 COMPARE_BODY: Final = "compare-body"
 COMPARE_CHOSEN: Final = "compare-chosen"
@@ -89,5 +92,5 @@ def fresh_figure(graph: str) -> str:
 
 
 def save_button(figure: str, image: str) -> dict[str, str]:
-    """The button that saves a figure; `image` is "png" or "svg"."""
+    """The button that saves a figure; `image` is "png" or "svg", or "csv" for the data in it."""
     return {"type": "save", "figure": figure, "image": image}

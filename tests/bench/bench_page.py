@@ -79,10 +79,12 @@ def callbacks(store: Store) -> dict[str, Callable[[], Any]]:
 def paints(store: Store, opens: int, browser_path: str) -> list[float]:
     from playwright.sync_api import sync_playwright
     from quiethand_dashboard import ids
+    from quiethand_dashboard.access import Access
     from quiethand_dashboard.app import create_app
     from waitress import create_server
 
-    server = create_server(create_app(store).server, host="127.0.0.1", port=0, threads=8)
+    access = Access()
+    server = create_server(create_app(store, access).server, host="127.0.0.1", port=0, threads=8)
     threading.Thread(target=server.run, daemon=True).start()
     address = f"http://127.0.0.1:{server.effective_port}/"
     found = []
@@ -90,6 +92,7 @@ def paints(store: Store, opens: int, browser_path: str) -> list[float]:
         browser = playwright.chromium.launch(executable_path=browser_path, args=LAUNCH_FLAGS)
         context = browser.new_context(viewport={"width": 1440, "height": 900})
         context.set_default_timeout(60_000)
+        context.request.get(address.rstrip("/") + access.link())
         for _ in range(opens + 1):
             page = context.new_page()
             started = time.perf_counter()

@@ -19,12 +19,14 @@ import sys
 import tempfile
 import threading
 import time
+import urllib.error
 import urllib.request
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import psutil
+from quiethand_dashboard.access import Access
 
 QUIETHAND = [sys.executable, "-c", "from quiethand.commands import main; main()"]
 LOOK_EVERY_S = 5.0
@@ -93,9 +95,12 @@ def click_through(address: str, done: threading.Event, clicks: list[int]) -> Non
 
 def fetch(address: str, done: threading.Event, clicks: list[int]) -> None:
     """The page without a browser."""
+    opener = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    opener.open(address, timeout=60).close()
+    address = address.partition("/open?")[0]
     while not done.wait(CLICK_EVERY_S):
         for path in ("/", "/_dash-layout", "/_dash-dependencies"):
-            with urllib.request.urlopen(address + path, timeout=60) as answer:
+            with opener.open(address + path, timeout=60) as answer:
                 answer.read()
         clicks.append(1)
 
@@ -112,6 +117,8 @@ def answers(address: str) -> bool:
     try:
         with urllib.request.urlopen(address, timeout=5):
             return True
+    except urllib.error.HTTPError:
+        return True  # it wants a link first
     except OSError:
         return False
 
@@ -147,7 +154,8 @@ def measure(minutes: float, rate: float, browser: bool, folder: Path) -> dict[st
     )  # fmt: skip
     address = f"http://127.0.0.1:{page_port}"
     done, clicks = threading.Event(), list[int]()
-    visitor = threading.Thread(target=click_through if browser else fetch, args=(address, done, clicks), daemon=True)
+    link = address + Access(folder / "home" / "page-access.json").link()
+    visitor = threading.Thread(target=click_through if browser else fetch, args=(link, done, clicks), daemon=True)
     try:
         wait_for(lambda: answers(address), 60, "the page")
         visitor.start()

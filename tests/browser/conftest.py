@@ -43,15 +43,19 @@ def axe() -> Path:
     return Path(next(iter(found.submodule_search_locations))) / "axe.min.js"
 
 
-def served(store: Store) -> Iterator[str]:
-    """The address of a page over `store`, served by a thread until the test is done."""
+def served(store: Store, chromium: Any) -> Iterator[str]:
+    """The address of a page over `store`, served by a thread until the test is done; the browser has opened it."""
+    from quiethand_dashboard.access import Access
     from quiethand_dashboard.app import create_app
     from werkzeug.serving import make_server
 
-    server = make_server("127.0.0.1", 0, create_app(store).server, threaded=True)
+    access = Access()
+    server = make_server("127.0.0.1", 0, create_app(store, access).server, threaded=True)
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
-    yield f"http://127.0.0.1:{server.server_port}"
+    address = f"http://127.0.0.1:{server.server_port}"
+    assert chromium.request.get(address + access.link()).ok
+    yield address
     server.shutdown()
     thread.join(5)
 
@@ -65,8 +69,8 @@ def league_store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
 
 
 @pytest.fixture(scope="session")
-def league_address(league_store: Store) -> Iterator[str]:
-    yield from served(league_store)
+def league_address(league_store: Store, chromium: Any) -> Iterator[str]:
+    yield from served(league_store, chromium)
 
 
 @pytest.fixture
@@ -77,8 +81,8 @@ def fresh_store(tmp_path: Path) -> Iterator[Store]:
 
 
 @pytest.fixture
-def fresh_address(fresh_store: Store) -> Iterator[str]:
-    yield from served(fresh_store)
+def fresh_address(fresh_store: Store, chromium: Any) -> Iterator[str]:
+    yield from served(fresh_store, chromium)
 
 
 class Watch:

@@ -29,6 +29,7 @@ def main() -> None:
     from invented_league import league
     from playwright.sync_api import sync_playwright
     from quiethand.store.store import open_store
+    from quiethand_dashboard.access import Access
     from quiethand_dashboard.app import create_app
     from werkzeug.serving import make_server
 
@@ -36,12 +37,14 @@ def main() -> None:
         os.environ["QUIETHAND_HOME"] = home
         store = open_store(f"sqlite:///{home}/league.db")
         league(store, evenings=3, shots=12)
-        server = make_server("127.0.0.1", 0, create_app(store).server, threaded=True)
+        access = Access()
+        server = make_server("127.0.0.1", 0, create_app(store, access).server, threaded=True)
         threading.Thread(target=server.serve_forever, daemon=True).start()
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(executable_path=chosen.browser, args=LAUNCH_FLAGS)
             page = browser.new_page(viewport={"width": 1440, "height": 900}, color_scheme=chosen.scheme)
             page.set_default_timeout(60_000)
+            page.goto(f"http://127.0.0.1:{server.server_port}{access.link()}")
             page.goto(f"http://127.0.0.1:{server.server_port}{chosen.page}")
             rested(page)
             page.screenshot(path=chosen.path)

@@ -60,9 +60,31 @@ def test_the_pages_are_walked_by_keyboard_and_link(open_page: Any, league_addres
         page.get_by_role("link", name=name, exact=True).focus()
         page.keyboard.press("Enter")
         page.get_by_role("heading", name=heading, level=1).wait_for()
-        assert page.locator(".page-link.here").inner_text() == name
+        expect(page.locator(".page-link[aria-current=page]")).to_have_text(name)
+        expect(page).to_have_title(f"{name} – Quiethand")
     page.go_back()
     page.get_by_role("heading", name="Compare shots").wait_for()
+
+
+def test_on_a_narrow_screen_the_pages_are_in_a_menu(open_page: Any, league_address: str) -> None:
+    page = open_page(league_address, width=390, height=844)
+    menu = page.get_by_role("button", name="Pages, now Latest")
+    menu.focus()
+    page.keyboard.press("Enter")
+    item = page.get_by_role("menuitem", name="Latest")
+    expect(item).to_have_attribute("aria-current", "page")
+    assert page.get_by_role("menuitem").all_inner_texts() == [name for name, _ in PAGES.values()]
+    page.keyboard.press("Escape")
+    expect(item).to_have_count(0)
+    expect(menu).to_be_focused()
+    page.keyboard.press("Enter")
+    item.wait_for()
+    for name in ("Latest", "Compare"):
+        page.keyboard.press("ArrowDown")
+        expect(page.get_by_role("menuitem", name=name)).to_be_focused()
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", name="Compare shots").wait_for()
+    page.get_by_role("button", name="Pages, now Compare").wait_for()
 
 
 def test_an_address_without_a_page_says_where_the_pages_are(open_page: Any, league_address: str) -> None:

@@ -60,6 +60,7 @@ def grid_rows(store: Store, zone: tzinfo) -> list[dict[str, Any]]:
     return [
         {
             "id": str(row["id"]),
+            "when": f"{row['number']}, {telling.day_in_words(row['day'])[:-5]}",
             "day": row["day"],
             "time": telling.clock_time(row["unix_s"], zone),
             "number": row["number"],
@@ -195,6 +196,13 @@ def register(app: Dash, store: Store) -> None:
     def _rows(_: Any, zone: str | None) -> tuple[Any, bool]:
         found = grid_rows(store, telling.zone_of(zone))
         return found, bool(found)
+
+    app.clientside_callback(
+        "(width, columns) => columns[width || 'wide']",
+        Output(ids.COMPARE_GRID, "columnDefs"),
+        Input(ids.WIDTH, "data"),
+        Input(ids.COMPARE_COLUMNS, "data"),
+    )
 
     # Address and ticks follow each other, so one callback answers for both and knows which of them moved.
     @app.callback(

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import json
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final
 
-from dash import MATCH, Dash, Input, Output, State, dcc, html, no_update
+from dash import MATCH, ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
 
 from quiethand_dashboard import ids
+from quiethand_dashboard.pages.shell import Page, navigation
 
 if TYPE_CHECKING:
     from quiethand.live_status import LiveStatus
     from quiethand.store.store import Store
 
-__all__ = ["navigation", "page_for", "pulse", "register", "sensor_words"]
+__all__ = ["page_for", "pulse", "register", "sensor_words"]
 
 SILENT_AFTER_S: Final = 2.0  # a sensor sends hundreds of samples a second: two seconds without one is no pause
 LOSSY_SHARE: Final = 0.001  # a tenth of a percent lost: at 1 kHz a sample a second, soon one within a window
@@ -26,15 +28,6 @@ def page_for(path: str | None, layouts: Mapping[str, Callable[[], Any]]) -> Any:
     if layout is not None:
         return layout()
     return html.Div([html.H1("There is no page here"), dcc.Link("To the latest shot", href="/")], className="empty")
-
-
-def navigation(path: str | None, pages: Mapping[str, str]) -> list[Any]:
-    """The links to the pages, the open one marked for eye and ear."""
-    here = (path or "/").rstrip("/") or "/"
-    return [
-        html.Span(dcc.Link(name, href=at, className="page-link here" if at == here else "page-link"))
-        for at, name in pages.items()
-    ]
 
 
 def sensor_words(status: LiveStatus | None, now_unix_s: float) -> tuple[str, str]:
@@ -76,10 +69,21 @@ def pulse(store: Store, known: Any, shown: Any, now_unix_s: float) -> tuple[Any,
     return (no_update if token == known else token), (no_update if same else words), (no_update if same else bar)
 
 
-def register(app: Dash, store: Store, layouts: Mapping[str, Callable[[], Any]], names: Mapping[str, str]) -> None:
+def register(app: Dash, store: Store, layouts: Mapping[str, Callable[[], Any]], pages: Sequence[Page]) -> None:
     @app.callback(Output(ids.PAGE, "children"), Output(ids.NAVIGATION, "children"), Input(ids.URL, "pathname"))
     def _page(path: str | None) -> tuple[Any, Any]:
-        return page_for(path, layouts), navigation(path, names)
+        return page_for(path, layouts), navigation(path, pages)
+
+    app.clientside_callback(
+        f"""function (path) {{
+            const names = {json.dumps({page.path: page.name for page in pages})};
+            const here = names[(path || '/').replace(/\\/+$/, '') || '/'];
+            document.title = here ? here + ' – Quiethand' : 'Quiethand';
+            return document.title;
+        }}""",
+        Output(ids.TITLE, "data"),
+        Input(ids.URL, "pathname"),
+    )
 
     @app.callback(
         Output(ids.TOKEN, "data"),
@@ -120,13 +124,9 @@ def register(app: Dash, store: Store, layouts: Mapping[str, Callable[[], Any]], 
         Output(ids.SCHEME_SHOWN, "data"),
         Input(ids.URL, "href"),
     )
+    app.clientside_callback(ClientsideFunction("quiethand", "width"), Output(ids.WIDTH, "data"), Input(ids.URL, "href"))
     app.clientside_callback(
-        """function (clicks, id) {
-            if (!clicks) { return window.dash_clientside.no_update; }
-            const graph = document.getElementById(id.figure).querySelector('.js-plotly-plot');
-            window.Plotly.downloadImage(graph, {format: id.image, scale: 2, filename: 'quiethand-' + id.figure});
-            return clicks;
-        }""",
+        ClientsideFunction("quiethand", "save"),
         Output({"type": "save", "figure": MATCH, "image": MATCH}, "data-saved"),
         Input({"type": "save", "figure": MATCH, "image": MATCH}, "n_clicks"),
         State({"type": "save", "figure": MATCH, "image": MATCH}, "id"),

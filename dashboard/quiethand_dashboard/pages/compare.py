@@ -29,6 +29,13 @@ def _said(digits: int, plus: str = "", minus: str = "") -> dict[str, Any]:
     return {**_NUMBER, "valueFormatter": {"function": shown}}
 
 
+# On a telephone: which shot, with what, and where it pointed; the rest is in the table below once it is chosen.
+NARROW_COLUMNS: Final[list[dict[str, Any]]] = [
+    {"field": "when", "headerName": "Shot", "minWidth": 112, "flex": 1, **_TEXT},
+    {"field": "arrow", "headerName": "Arrow", "minWidth": 84, "flex": 1, **_TEXT},
+    {"field": "right_mm", "headerName": "mm", "width": 92, **_said(1, "right", "left")},
+]
+
 COLUMNS: Final[list[dict[str, Any]]] = [
     {"field": "day", "headerName": "Day", "minWidth": 160, "flex": 1, **_TEXT},
     {"field": "time", "headerName": "Time", "width": 100},
@@ -47,6 +54,7 @@ def layout() -> html.Div:
     return html.Div(
         [
             dcc.Location(id=ids.COMPARE_URL, refresh="callback-nav"),
+            dcc.Store(id=ids.COMPARE_COLUMNS, data={"wide": COLUMNS, "narrow": NARROW_COLUMNS}),
             empty(
                 ids.COMPARE_EMPTY,
                 "Nothing to compare yet",

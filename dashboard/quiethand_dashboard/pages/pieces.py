@@ -74,7 +74,7 @@ def figure(graph_id: str, label: str, *, height: int) -> html.Figure:
             ),
             html.Div(
                 [
-                    "Save figure as ",
+                    "Save as ",
                     *(
                         html.Button(
                             kind.upper(),
@@ -83,7 +83,7 @@ def figure(graph_id: str, label: str, *, height: int) -> html.Figure:
                             type="button",
                             **{"aria-label": f"Save {label} as {kind.upper()}"},
                         )
-                        for kind in ("png", "svg")
+                        for kind in ("png", "svg", "csv")
                     ),
                 ],
                 className="save-row",

@@ -12,7 +12,7 @@ from quiethand.bow.cautions import STANDING
 
 from quiethand_dashboard import ids
 
-__all__ = ["PULSE_MS", "Page", "shell"]
+__all__ = ["PULSE_MS", "Page", "navigation", "shell"]
 
 PULSE_MS: Final = 400  # how often the page asks whether anything changed; the answer is one row of the store
 
@@ -44,20 +44,22 @@ class Page:
     name: str
 
 
-def shell(pages: Sequence[Page]) -> dmc.MantineProvider:
-    """The whole document's body; `ids.PAGE` takes the page."""
+def shell() -> dmc.MantineProvider:
+    """The whole document's body; `ids.PAGE` takes the page and `ids.NAVIGATION` the ways to the others."""
     return dmc.MantineProvider(
         [
             dcc.Location(id=ids.URL, refresh="callback-nav"),
             dcc.Store(id=ids.ZONE),
             dcc.Store(id=ids.SCHEME_SHOWN),
             dcc.Store(id=ids.TOKEN),
+            dcc.Store(id=ids.TITLE),
+            dcc.Store(id=ids.WIDTH),
             dcc.Interval(id=ids.PULSE, interval=PULSE_MS),
             html.A("To the content", href="#" + ids.PAGE, className="skip"),
             html.Header(
                 [
                     dcc.Link("Quiethand", href="/", className="name"),
-                    html.Nav(_links(pages), id=ids.NAVIGATION, **{"aria-label": "Pages"}),
+                    html.Nav(id=ids.NAVIGATION, **{"aria-label": "Pages"}),
                     html.Div(id=ids.SENSOR, className="sensor", role="status"),
                     dmc.ColorSchemeToggle(
                         id=ids.SCHEME,
@@ -80,5 +82,48 @@ def shell(pages: Sequence[Page]) -> dmc.MantineProvider:
     )
 
 
-def _links(pages: Sequence[Page]) -> list[dcc.Link]:
-    return [dcc.Link(page.name, href=page.path, className="page-link") for page in pages]
+def navigation(path: str | None, pages: Sequence[Page]) -> list[Any]:
+    """The ways to the pages, the open one marked for eye and ear: a row of links, and a menu for narrow screens.
+
+    One of the two is always hidden by its width, from screen readers as well.
+    """
+    here = (path or "/").rstrip("/") or "/"
+    name = next((page.name for page in pages if page.path == here), "Pages")
+    return [
+        html.Div([_link(page, page.path == here) for page in pages], className="page-links"),
+        html.Div(
+            dmc.Menu(
+                [
+                    dmc.MenuTarget(
+                        dmc.Button(
+                            name,
+                            variant="default",
+                            size="md",
+                            rightSection=html.Span("▾", **{"aria-hidden": "true"}),
+                            **{"aria-label": f"Pages, now {name}"},
+                        )
+                    ),
+                    dmc.MenuDropdown([_item(page, page.path == here) for page in pages]),
+                ],
+                position="bottom-start",
+                width=230,
+                shadow="md",
+                loop=True,
+                transitionProps={"duration": 0},
+            ),
+            className="page-menu",
+        ),
+    ]
+
+
+def _link(page: Page, here: bool) -> dmc.Anchor:
+    told = {"aria-current": "page"} if here else {}
+    look = "page-link here" if here else "page-link"
+    return dmc.Anchor(page.name, href=page.path, refresh=False, unstyled=True, className=look, **told)
+
+
+def _item(page: Page, here: bool) -> dmc.MenuItem:
+    told = {"aria-current": "page"} if here else {}
+    return dmc.MenuItem(
+        page.name, href=page.path, refresh=False, className="page-item here" if here else "page-item", **told
+    )

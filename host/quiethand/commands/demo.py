@@ -19,8 +19,11 @@ _EVERY_HEADLESS_S: Final = 7.0
 @click.option("--shots", type=click.IntRange(min=1), metavar="N", help="Stop after N shots (headless: 6, else none).")
 @click.option("--seed", type=click.IntRange(min=0), help="The same seed, the same shots (headless: 1, else any).")
 @click.option("--page-port", type=click.IntRange(1, 65535), default=8050, show_default=True, help="Of the page.")
+@click.option(
+    "--host", default="127.0.0.1", show_default=True, metavar="ADDRESS", help="0.0.0.0: for a tablet on the line."
+)
 @click.option("--fresh", is_flag=True, help="Forget the demo's earlier shots and make its history anew.")
-def command(headless: bool, shots: int | None, seed: int | None, page_port: int, fresh: bool) -> None:
+def command(headless: bool, shots: int | None, seed: int | None, page_port: int, host: str, fresh: bool) -> None:
     """Watch a sensor in software shoot, be measured and be judged, with some weeks of history. Ctrl-C ends it.
 
     Archer, bow and shots are invented. Nothing of yours is touched: the demo has a data folder of its own.
@@ -28,23 +31,23 @@ def command(headless: bool, shots: int | None, seed: int | None, page_port: int,
     if headless:
         _headless(shots or 6, 1 if seed is None else seed)
     else:
-        _with_page(shots, int(time.time()) % 100_000 if seed is None else seed, page_port, fresh)
+        _with_page(shots, int(time.time()) % 100_000 if seed is None else seed, page_port, host, fresh)
 
 
-def _with_page(shots: int | None, seed: int, page_port: int, fresh: bool) -> None:
+def _with_page(shots: int | None, seed: int, page_port: int, host: str, fresh: bool) -> None:
     from quiethand.commands.dashboard import refuse_port_in_use
     from quiethand.commands.live import new_recording
     from quiethand.commands.supervisor import Supervisor
     from quiethand.home import place_in_home
 
-    refuse_port_in_use(page_port, "--page-port")
+    refuse_port_in_use(page_port, "--page-port", host)
     folder = place_in_home("demo", "shots.sqlite3").parent
     if fresh:
         shutil.rmtree(folder)
         folder.mkdir()
     supervisor = Supervisor(folder)
     try:
-        supervisor.show(page_port)
+        supervisor.show(page_port, host)
         url = supervisor.emulate(_archer(seed, _EVERY_S, folder / "lane-4.toml"))
         supervisor.record(url, new_recording(folder), folder / "lane-4.toml")
         supervisor.work("history", ["demo-history"])

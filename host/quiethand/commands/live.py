@@ -19,10 +19,14 @@ __all__ = ["new_recording"]
 @click.option("--rate", type=click.FloatRange(min=1, max=100_000), metavar="HZ", help="Samples a second to ask for.")
 @click.option("--baud", type=click.IntRange(min=1), help="Of a serial line; 921600 unless stated.")
 @click.option("--page-port", type=click.IntRange(1, 65535), default=8050, show_default=True, help="Of the page.")
+@click.option(
+    "--host", default="127.0.0.1", show_default=True, metavar="ADDRESS", help="0.0.0.0: for a tablet on the line."
+)
 def command(
-    port: str, setup_file: Path | None, out: Path | None, rate: float | None, baud: int | None, page_port: int
-) -> None:
-    """Record a sensor and show each shot on a page at 127.0.0.1 as it comes. Ctrl-C ends it.
+    port: str, setup_file: Path | None, out: Path | None, rate: float | None, baud: int | None, page_port: int,
+    host: str,
+) -> None:  # fmt: skip
+    """Record a sensor and show each shot on a page as it comes, at 127.0.0.1 unless --host is given. Ctrl-C ends it.
 
     \b
     Example:
@@ -36,12 +40,12 @@ def command(
         from quiethand.bow.setup_file import read_setup
 
         read_setup(setup_file)
-    refuse_port_in_use(page_port, "--page-port")
+    refuse_port_in_use(page_port, "--page-port", host)
     supervisor = Supervisor(home())
     options = [] if rate is None else ["--rate", str(rate)]
     options += [] if baud is None else ["--baud", str(baud)]
     supervisor.record(port, out or new_recording(home()), setup_file, options)
-    supervisor.show(page_port)
+    supervisor.show(page_port, host)
     supervisor.run()
 
 

@@ -53,9 +53,9 @@ class Supervisor:
         self._start("analysis", ["follow", str(recording), "--store", *setup])
         click.echo(f"recording {url} to {recording}")
 
-    def show(self, page_port: int) -> None:
+    def show(self, page_port: int, host: str = "127.0.0.1") -> None:
         """Start the page."""
-        self._start("page", ["dashboard", "--port", str(page_port)])
+        self._start("page", ["dashboard", "--port", str(page_port), "--host", host])
 
     def emulate(self, options: Sequence[str]) -> str:
         """Start a sensor in software; returns its URL."""

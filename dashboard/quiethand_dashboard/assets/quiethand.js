@@ -1,0 +1,57 @@
+/* What runs in the browser beside Dash: saving a figure, or the data in it, as a file. */
+(function () {
+  "use strict";
+
+  // A text that a spreadsheet would take for a formula gets a quote before it; commas and quotes are wrapped.
+  function cell(value) {
+    if (value === null || value === undefined || Number.isNaN(value)) { return ""; }
+    let text = typeof value === "number" ? String(Number(value.toPrecision(8))) : String(value);
+    if (typeof value !== "number" && /^[=+\-@\t\r]/.test(text)) { text = "'" + text; }
+    return /[",\r\n]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
+  }
+
+  function csv(plot) {
+    const lines = ["panel,series,x,y"];
+    for (const trace of plot._fullData || []) {
+      const x = trace.x || [], y = trace.y || [];
+      const panel = (trace.meta || {}).panel || "", series = (trace.meta || {}).series || trace.name || "";
+      for (let i = 0; i < Math.min(x.length, y.length); i++) {
+        if (x[i] === null && y[i] === null) { continue; }
+        lines.push([panel, series, x[i], y[i]].map(cell).join(","));
+      }
+    }
+    return lines.join("\r\n") + "\r\n";
+  }
+
+  function give(text, name) {
+    const link = document.createElement("a");
+    link.href = URL.createObjectURL(new Blob([text], { type: "text/csv" }));
+    link.download = name;
+    link.click();
+    setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+  }
+
+  window.dash_clientside = window.dash_clientside || {};
+  window.dash_clientside.quiethand = {
+    save: function (clicks, id) {
+      if (!clicks) { return window.dash_clientside.no_update; }
+      const plot = document.getElementById(id.figure).querySelector(".js-plotly-plot");
+      const name = "quiethand-" + id.figure;
+      if (id.image === "csv") { give(csv(plot), name + ".csv"); }
+      else { window.Plotly.downloadImage(plot, { format: id.image, scale: 2, filename: name }); }
+      return clicks;
+    },
+
+    // Told at the start and whenever the window crosses the width.
+    width: function () {
+      const narrow = window.matchMedia("(max-width: 760px)");
+      const told = () => (narrow.matches ? "narrow" : "wide");
+      if (!window.quiethandWidth) {
+        window.quiethandWidth = narrow;
+        narrow.addEventListener("change", () => window.dash_clientside.set_props("width", { data: told() }));
+        return told();
+      }
+      return window.dash_clientside.no_update;
+    },
+  };
+})();
