@@ -20,7 +20,7 @@ def test_python_and_c_agree(tmp_path: Path) -> None:
     assert set(seen) == {"message", "bad_frame", "joined", "malformed", "unknown"}
 
 
-@pytest.mark.parametrize("seconds", [5])
+@pytest.mark.parametrize("seconds", [3])
 def test_libfuzzer_finds_nothing(tmp_path: Path, seconds: int) -> None:
     """A fresh corpus each time; what it finds is printed as bytes to be kept as a test of its own."""
     target = tmp_path / "fuzz"

@@ -20,7 +20,7 @@ import quiethand_protocol as qp
 from firmware_c.emulated import build_firmware, connected, hear, running
 from firmware_protocol.vector_files import outcomes
 
-SECONDS = int(os.environ.get("QUIETHAND_BOARD_SECONDS", "7"))
+SECONDS = int(os.environ.get("QUIETHAND_BOARD_SECONDS", "6"))
 TABLE_S = 32_015 / 4000  # one shot in each turn of the table, 3.9 s from its beginning
 
 

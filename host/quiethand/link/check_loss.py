@@ -9,7 +9,6 @@ from quiethand_protocol.messages import Health
 
 from quiethand.link.check_blocks import Steps, healths, steps, table, troubles
 from quiethand.link.check_findings import Finding, fails, fine, not_seen
-from quiethand.link.check_script import HELD_S
 from quiethand.link.check_talk import Arrival, Evidence
 
 __all__ = ["STREAM", "loss_findings"]
@@ -20,16 +19,18 @@ _BLOCK_MOST: Final = 32  # samples; HEALTH may be made up just before or just af
 
 def loss_findings(evidence: Evidence) -> list[Finding]:
     """Whether loss is owned up to: what was lost by itself, and while nothing was taken from the line."""
-    held = evidence.during("held")
+    held = evidence.during("taken_again")
+    phase = evidence.phases["held"]
+    nothing_taken = f"while nothing was taken for {phase.ended_s - phase.begun_s:.1f} s"
     line_lost = troubles(held, "bad_frame", "malformed")  # a port without flow control drops bytes, not the device
     arrivals = evidence.during(*STREAM) + ([] if line_lost else held)
     bad = troubles(arrivals, "bad_frame", "malformed")
     blocks = table(arrivals)
     went = steps(blocks)
     if line_lost:
-        untried = f"not tried: nothing was taken for {HELD_S:g} s, and it was the line that lost what came"
+        untried = f"not tried: {nothing_taken}, it was the line that lost what came"
     else:
-        untried = f"not tried: nothing was lost, even while nothing was taken for {HELD_S:g} s (the line holds it)"
+        untried = f"not tried: nothing was lost, even {nothing_taken} (the line holds it)"
     return [_loss_marked(went, bad, untried), _loss_counted(arrivals, untried)]
 
 

@@ -11,14 +11,17 @@ from quiethand_protocol.messages import Command, CommandCode, Description
 
 from quiethand.link.check_talk import Evidence, Talk
 
-__all__ = ["HELD_S", "STREAM_S", "UNKNOWN_COMMAND", "converse", "full_scales"]
+__all__ = ["STREAM_S", "UNKNOWN_COMMAND", "converse", "full_scales"]
 
 STREAM_S: Final = 12.5  # longer than from one DESCRIPTION to the next
 UNKNOWN_COMMAND: Final = 99
 _G: Final = 9.80665
 _DESCRIBE_EVERY_S: Final = 0.3
 _NO_ANSWER_AFTER_S: Final = 5.0
-HELD_S: Final = 1.5  # nothing is taken for so long: the line's buffer fills, and a device without room must drop blocks
+# Nothing is taken for so long that the 64 kB of a serial port in the system are full, and a device must drop blocks; a
+# socket holds megabytes.
+_HELD_BYTES: Final = 80_000
+_HELD_S: Final = (1.0, 6.0)
 _SETTLE_S: Final = 0.5  # for what was on its way when a device was told to stop
 # Some sensors' scale is a round number of units per count, and 32768 counts are up to 15 % more than the range's name.
 # Ranges lie a factor of 2 apart, so asking for that much less takes the same one.
@@ -104,7 +107,9 @@ def _streaming(talk: Talk) -> None:
     talk.phase("start")
     talk.ask("start", CommandCode.START)
     talk.phase("stream")
+    before = talk.evidence.bytes_heard
     talk.listen(STREAM_S)
+    bytes_per_s = (talk.evidence.bytes_heard - before) / STREAM_S
     talk.phase("busy")
     for _ in range(3):
         talk.ask("clock_streaming", CommandCode.CLOCK)
@@ -113,7 +118,8 @@ def _streaming(talk: Talk) -> None:
     _garbage(talk, "garbage_streaming")
     talk.listen(0.3)
     talk.phase("held")
-    talk.pause(HELD_S)
+    talk.pause(min(max(_HELD_BYTES / max(bytes_per_s, 1.0), _HELD_S[0]), _HELD_S[1]))
+    talk.phase("taken_again")
     talk.listen(1.3)  # for the next HEALTH
     talk.phase("stop")
     talk.ask("stop", CommandCode.STOP)

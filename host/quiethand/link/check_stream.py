@@ -56,7 +56,7 @@ def stream_findings(evidence: Evidence) -> list[Finding]:
 
 def _whole(evidence: Evidence) -> Finding:
     asks = "every frame is whole: COBS, CRC, length"
-    arrivals = [arrival for name in evidence.phases if name != "held" for arrival in evidence.during(name)]
+    arrivals = [arrival for name in evidence.phases if name != "taken_again" for arrival in evidence.during(name)]
     bad, malformed = troubles(arrivals, "bad_frame"), troubles(arrivals, "malformed")
     hosts, unknown = troubles(arrivals, "host_frame"), troubles(arrivals, "unknown", "other_version")
     if bad or malformed:
@@ -92,7 +92,7 @@ def _first_block(evidence: Evidence) -> Finding:
 
 def _index(evidence: Evidence) -> Finding:
     asks = "index goes on by the samples in each block, and counts those lost too"
-    blocks = table(evidence.during(*STREAM, "held"))
+    blocks = table(evidence.during(*STREAM, "taken_again"))
     went = steps(blocks)
     back = int((went.missing < 0).sum())
     if back:
@@ -252,7 +252,7 @@ def _stamps(arrivals: list[Arrival], blocks: BlockTable, description: Descriptio
 
 def _stands_still(evidence: Evidence, description: Description) -> Finding:
     asks = "index stands still while it is stopped, and goes on from there"
-    before, after = table(evidence.during("stream", "busy", "held", "stop")), table(evidence.during("again"))
+    before, after = table(evidence.during("stream", "busy", "taken_again", "stop")), table(evidence.during("again"))
     if not len(after):
         return not_seen("index_stopped", asks, "it did not start again")
     step = (int(after.index[0] - before.index[-1] - before.count[-1]) + (1 << 31)) % (1 << 32) - (1 << 31)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+from functools import cache
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from quiethand.commands.link_words import health_object, health_text
 from quiethand.emulator import Device, Faults, Scenario, TextDevice
-from quiethand.link.health import LinkWatch
+from quiethand.link.health import LinkHealth, LinkWatch
 from quiethand.link.health_judge import problems
 from quiethand.link.health_rest import Rest, noise_bandwidth_hz
 from quiethand_protocol import Command, CommandCode, Description, Samples, encode, status_byte
@@ -134,7 +135,8 @@ def test_a_sensor_in_software_that_lies_still(sensor: str, deg_s: float, ug: flo
     assert ug < rest.accel_density_ug < 2.0 * ug
 
 
-def at_rest(scale: float = 1.0, factor: float = 1.0) -> LinkWatch:
+@cache
+def at_rest(scale: float = 1.0, factor: float = 1.0) -> LinkHealth:
     """20 s of a sensor on a table, over a link."""
     said = Description(b"resting!", 1_000_000, 2_000_000, 0.0005, 2e-6, boot=1, sensor="six axes")
     values = still(20.0, None)
@@ -146,20 +148,20 @@ def at_rest(scale: float = 1.0, factor: float = 1.0) -> LinkWatch:
     for n in range(len(counts) // 20):
         block = Samples(n * 20, (n + 1) * 10_000, counts[n * 20 : n * 20 + 20], status_byte(0, 0, 1))
         watch.take(encode(block), (n + 1) * 0.01)
-    return watch
+    return watch.health()
 
 
 def test_noise_is_held_against_the_data_sheet() -> None:
-    quiet = at_rest().health()
+    quiet = at_rest()
     assert problems(quiet, (GYRO_DENSITY, ACCEL_DENSITY)) == []
-    loud = problems(at_rest(factor=2.0).health(), (GYRO_DENSITY, ACCEL_DENSITY))
+    loud = problems(at_rest(factor=2.0), (GYRO_DENSITY, ACCEL_DENSITY))
     assert [what.split(" noise")[0] for what, _ in loud] == ["rate", "acceleration"]
-    light = problems(at_rest(scale=0.95).health())
+    light = problems(at_rest(scale=0.95))
     assert "at rest it reads 9.31" in light[0][0]
 
 
 def test_words_and_json_say_the_same() -> None:
-    health = at_rest().health()
+    health = at_rest()
     text = health_text("port", health, (GYRO_DENSITY, None), [])
     assert "six axes" in text
     assert "the data sheet's 0.005" in text
