@@ -7,7 +7,7 @@ standard uncertainty of a limit is too close to tell: neither flagged as over no
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -22,7 +22,8 @@ from quiethand.words import axis_direction, shift_direction, shift_words
 if TYPE_CHECKING:
     from quiethand.bow.model import Setup
 
-__all__ = ["COVERAGE_FACTOR", "Measured", "flags_for", "measured_values", "words_for"]
+__all__ = ["COVERAGE_FACTOR", "Measured", "flags_for", "judge_values", "limits_in_force", "measured_values",
+           "pointing_size", "words_for"]  # fmt: skip
 
 COVERAGE_FACTOR: Final = 2.0  # k of the GUM: 95 % for a normal error
 
@@ -50,12 +51,7 @@ def measured_values(shot: Shot) -> Iterator[Measured]:
     point = at.pointing
     right, up = point.right_mm, point.up_mm
     if right is not None and up is not None:
-        size = float(np.hypot(right, up))
-        sigma = None
-        if point.right_sigma_mm is not None and point.up_sigma_mm is not None:
-            along = (right / size, up / size) if size > 0 else (1.0, 1.0)
-            sigma = float(np.hypot(along[0] * point.right_sigma_mm, along[1] * point.up_sigma_mm))
-        yield Measured("pointing_shift", size, sigma)
+        yield pointing_size(right, up, point.right_sigma_mm, point.up_sigma_mm)
     if right is not None:
         yield Measured("pointing_shift_right", right, point.right_sigma_mm)
     if up is not None:
@@ -79,24 +75,43 @@ def measured_values(shot: Shot) -> Iterator[Measured]:
         yield Measured("time_on_string", shot.time_on_string_s * 1e3, None if sigma_s is None else sigma_s * 1e3)
 
 
+def pointing_size(right: float, up: float, right_sigma: float | None, up_sigma: float | None) -> Measured:
+    """How far the pointing shift is, in any direction, from its two parts in mm."""
+    size, sigma = float(np.hypot(right, up)), None
+    if right_sigma is not None and up_sigma is not None:
+        along = (right / size, up / size) if size > 0 else (1.0, 1.0)
+        sigma = float(np.hypot(along[0] * right_sigma, along[1] * up_sigma))
+    return Measured("pointing_shift", size, sigma)
+
+
 def flags_for(shot: Shot, setup: Setup | None) -> Shot:
     """The shot with its flags against the limits of the set-up, and a note where no limit is known."""
+    return replace(shot, flags=judge_values(measured_values(shot), limits_in_force(setup)))
+
+
+def limits_in_force(
+    setup: Setup | None, stated_later: Mapping[str, tuple[float, str]] | None = None
+) -> dict[str, tuple[float, str]]:
+    """Value and unit of each limit by measure: the set-up's own, those stated later over them, and the ten ring where
+    none of either bounds the pointing shift."""
     limits: dict[str, tuple[float, str]] = {}
     if setup is not None:
         limits = {name: (limit.value, limit.unit) for name, limit in setup.limits.items() if name in LIMIT_MEASURES}
-        face = face_of(setup)
-        if face is not None and not any(name.startswith("pointing_shift") for name in limits):
-            limits["pointing_shift"] = (face.ten_radius_mm, "mm")
-    flags = []
-    for measured in measured_values(shot):
-        if measured.measure in limits:
-            flag = _judge(measured, *limits[measured.measure], shot)
-            if flag is not None:
-                flags.append(flag)
-    return replace(shot, flags=tuple(flags))
+    limits.update(stated_later or {})
+    face = face_of(setup) if setup is not None else None
+    if face is not None and not any(name.startswith("pointing_shift") for name in limits):
+        limits["pointing_shift"] = (face.ten_radius_mm, "mm")
+    return limits
 
 
-def _judge(measured: Measured, limit: float, unit: str, shot: Shot) -> Flag | None:
+def judge_values(measured: Iterable[Measured], limits: Mapping[str, tuple[float, str]]) -> tuple[Flag, ...]:
+    """A flag for each value that is over its limit or too close to tell."""
+    known = {one.measure: one for one in measured}
+    flags = (_judge(one, *limits[name], known) for name, one in known.items() if name in limits)
+    return tuple(flag for flag in flags if flag is not None)
+
+
+def _judge(measured: Measured, limit: float, unit: str, known: Mapping[str, Measured]) -> Flag | None:
     size, spread = abs(measured.value), COVERAGE_FACTOR * (measured.sigma or 0.0)
     if size + spread < limit or (spread == 0 and size <= limit):
         return None
@@ -104,7 +119,7 @@ def _judge(measured: Measured, limit: float, unit: str, shot: Shot) -> Flag | No
     name = LIMIT_MEASURES[measured.measure].text
     way = words_for(measured.measure, measured.value)
     if measured.measure == "pointing_shift":
-        way = _pointing_words(shot)
+        way = _pointing_words(known)
     shown = f"{size:.{_digits(unit)}f} {unit}" + (f" {way}" if way else "")
     if measured.sigma is not None:
         shown += f" (plus or minus {spread:.{_digits(unit)}f}, k = {COVERAGE_FACTOR:g})"
@@ -121,8 +136,8 @@ def _judge(measured: Measured, limit: float, unit: str, shot: Shot) -> Flag | No
     )
 
 
-def _pointing_words(shot: Shot) -> str:
-    right, up = shot.at_departure.pointing.right_mm, shot.at_departure.pointing.up_mm
+def _pointing_words(known: Mapping[str, Measured]) -> str:
+    right, up = (known[f"pointing_shift_{side}"].value for side in ("right", "up"))
     return f"({shift_words('right', right)}, {shift_words('up', up)})"
 
 
