@@ -81,6 +81,7 @@ def test_the_recording_is_small_and_whole() -> None:
 
 
 def test_cut_at_every_byte() -> None:
+    print(f"{len(WHOLE)} cuts")
     for cut in range(len(WHOLE)):
         motion, facts = read(WHOLE[:cut], mode="binary")
         whole_frames = int(np.searchsorted(STARTS, cut, side="right")) - 1
@@ -131,6 +132,7 @@ def test_every_byte_changed(change: str) -> None:
                 after = min(n for n in left if n > max(inner))
                 frame = next(f for f, n in FIRST_SAMPLE.items() if n == after)
                 assert facts.losses[0].offset == STARTS[frame], at
+    print(f"{changed} bytes changed")
     assert changed >= len(WHOLE) - WHOLE.count(0)
 
 

@@ -1,4 +1,9 @@
-"""A recorder that is killed, told to stop, or started twice: nothing that reached the system is lost."""
+"""A recorder that is killed, told to stop, or started twice: nothing that reached the system is lost.
+
+The long run, from the top of the project (some 2 minutes):
+
+    QUIETHAND_KILLS=200 python -m pytest tests/faults/test_recorder_killed.py -s
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""The plug is pulled at random bytes and put back: every byte before is kept, the gap is marked, recording goes on."""
+"""The plug is pulled at random bytes and put back: every byte before is kept, the gap is marked, recording goes on.
+
+The long run, from the top of the project (some 90 s):
+
+    QUIETHAND_CYCLES=1000 python -m pytest tests/faults/test_recorder_unplugged.py -s
+"""
 
 from __future__ import annotations
 
