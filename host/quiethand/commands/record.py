@@ -57,7 +57,7 @@ def command(
       quiethand record --port socket://127.0.0.1:7000 --out evening.qhr --for 30min
       quiethand record --port COM3 --out end.qhr --until-shots 6
 
-    A lost link is waited for and marked in the file. Ctrl-C ends the recording.
+    A lost link is waited for and marked in the file, also where the sensor returns as another port. Ctrl-C ends it.
 
     Exit status: 0 recorded; 1 not one sample came; 2 the port or the file can't be used.
     """
