@@ -7,7 +7,7 @@ from pathlib import Path
 
 from quiethand.errors import InputError
 
-__all__ = ["home", "place_in_home", "recordings_folder", "store_url", "with_folder", "within_home"]
+__all__ = ["home", "place_in_home", "recordings_folder", "store_url", "whole_path", "with_folder", "within_home"]
 
 
 def home() -> Path:
@@ -61,3 +61,8 @@ def within_home(path: Path) -> str:
     absolute = path.absolute()
     root = home()
     return absolute.relative_to(root).as_posix() if absolute.is_relative_to(root) else str(absolute)
+
+
+def whole_path(stored: str) -> Path:
+    """The place of what `within_home` gave."""
+    return home() / stored  # an absolute path stays as it is

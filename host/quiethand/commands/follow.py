@@ -61,7 +61,7 @@ def _shelf(recording: Path) -> Shelf:
     from quiethand.commands.shelf import Shelf
     from quiethand.store import open_store
 
-    return Shelf(open_store(), recording, growing=True)
+    return Shelf(open_store(), recording)
 
 
 def _give(results: list[Shot | Rejected], shelf: Shelf | None, analysis: StreamAnalysis, setup: Setup | None) -> None:

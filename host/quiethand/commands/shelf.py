@@ -1,4 +1,4 @@
-"""Puts what was found in one recording into the store, as it is found."""
+"""Puts what is found in a growing recording into the store, as it is found; what is stored of a recording."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from quiethand.motion.facts import RecordingFacts
     from quiethand.store import Store
 
-__all__ = ["Shelf"]
+__all__ = ["Shelf", "read_header", "recording_state", "sensor_uid", "started"]
+
+State = Literal["whole", "damaged", "empty"]
 
 
 class Shelf:
@@ -29,17 +31,13 @@ class Shelf:
 
     Args:
         store: open.
-        path: of the recording.
-        growing: it is being written; its content has no hash yet.
+        path: of the recording, which is being written: its content has no hash yet.
     """
 
-    def __init__(self, store: Store, path: Path, *, growing: bool) -> None:
+    def __init__(self, store: Store, path: Path) -> None:
         self.store, self.path = store, path
-        with path.open("rb") as file:
-            self._header = header_object(file.read(HEADER_LIMIT))
-        self._sha256 = None if growing else content_sha256(path)
+        self._header = read_header(path)
         self._recording_id: int | None = None
-        self.added = 0
 
     def put(self, results: Iterable[Shot | Rejected], setup: Setup | None, facts: RecordingFacts) -> None:
         """Store shots (each at once) and what was rejected; what is there already is passed over."""
@@ -51,57 +49,85 @@ class Shelf:
                 continue
             at_s = result.departure_s if result.release_s is None else result.release_s
             document: Mapping[str, Any] = setup.document if setup else {}
-            new = self.store.add_shot(
+            self.store.add_shot(
                 recording_id,
                 document,
                 result,
                 shot_object(result),
                 unix_s=self._started(facts)[0] + at_s,
                 software=software(),
+                face=setup.target.face if setup else None,
+                distance_m=setup.target.distance_m if setup else None,
             )
-            self.added += new is not None
         if rejected:
             self.store.add_rejected(self._recording(facts), rejected, started_unix_s=self._started(facts)[0])
 
     def close(self, facts: RecordingFacts, notes: Iterable[str] = ()) -> None:
         """The recording has been read to its end."""
-        self._sha256 = self._sha256 or content_sha256(self.path)
-        state: Literal["whole", "damaged", "empty"] = "whole" if facts.whole else "damaged"
-        self._put("empty" if not facts.samples else state, facts, list(notes))
+        sha256 = content_sha256(self.path)
+        self._put(recording_state(facts), facts, list(notes), sha256)
+        identity = identity_of(self._header, sha256)
+        self.store.remember_recording(identity, within_home(self.path), sha256, self._started(facts)[0])
 
     def _recording(self, facts: RecordingFacts) -> int:
         if self._recording_id is None:
-            self._recording_id = self._put("growing", facts, [])
+            self._recording_id = self._put("growing", facts, [], None)
         return self._recording_id
 
     def _put(
-        self, state: Literal["growing", "whole", "damaged", "empty"], facts: RecordingFacts, notes: list[str]
+        self, state: Literal["growing"] | State, facts: RecordingFacts, notes: list[str], sha256: str | None
     ) -> int:
-        started, started_from = self._started(facts)
+        started_unix_s, started_from = self._started(facts)
         return self.store.put_recording(
             StoredFacts(
                 path=within_home(self.path),
-                identity=identity_of(self._header, self._sha256 or ""),
-                started_unix_s=started,
+                identity=identity_of(self._header, sha256 or ""),
+                started_unix_s=started_unix_s,
                 started_from=started_from,
                 state=state,
-                sha256=None if state == "growing" else self._sha256,
+                sha256=sha256,
                 rate_hz=facts.rate_hz,
+                sensor_uid=sensor_uid(facts),
                 facts={**recording_object(facts), "notes": notes},
             )
         )
 
     def _started(self, facts: RecordingFacts) -> tuple[float, Literal["clock", "header", "file"]]:
-        """When the recording's time was zero, and how that is known."""
-        if facts.unix_at_zero_s is not None:
-            return facts.unix_at_zero_s, "clock"
-        created = self._header.get("created") if self._header else None
-        if isinstance(created, str):
-            try:
-                return datetime.fromisoformat(created).timestamp(), "header"
-            except ValueError:
-                pass  # not RFC 3339: the file's own date has to do
+        return started(self.path, self._header, facts)
+
+
+def read_header(path: Path) -> dict[str, object] | None:
+    """A recording's HEADER, None where it has none."""
+    with path.open("rb") as file:
+        return header_object(file.read(HEADER_LIMIT))
+
+
+def recording_state(facts: RecordingFacts) -> State:
+    """Of a recording read to its end."""
+    if not facts.samples:
+        return "empty"
+    return "whole" if facts.whole else "damaged"
+
+
+def sensor_uid(facts: RecordingFacts) -> str | None:
+    """The device's own identity in hexadecimal, the last that a recording states."""
+    uid = getattr(facts.descriptions[-1], "uid", None) if facts.descriptions else None
+    return uid.hex() if isinstance(uid, bytes) else None
+
+
+def started(
+    path: Path, header: Mapping[str, object] | None, facts: RecordingFacts
+) -> tuple[float, Literal["clock", "header", "file"]]:
+    """When the recording's time was zero, and how that is known."""
+    if facts.unix_at_zero_s is not None:
+        return facts.unix_at_zero_s, "clock"
+    created = header.get("created") if header else None
+    if isinstance(created, str):
         try:
-            return self.path.stat().st_mtime - facts.duration_s, "file"
-        except OSError:  # deleted meanwhile
-            return time.time() - facts.duration_s, "file"
+            return datetime.fromisoformat(created).timestamp(), "header"
+        except ValueError:
+            pass  # not RFC 3339: the file's own date has to do
+    try:
+        return path.stat().st_mtime - facts.duration_s, "file"
+    except OSError:  # deleted meanwhile
+        return time.time() - facts.duration_s, "file"

@@ -5,21 +5,33 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, RowMapping, Select, func, null, select
+from sqlalchemy import Connection, Engine, RowMapping, Select, case, func, null, select
 
 from quiethand.live_status import LiveStatus, read_live_status
 from quiethand.shots.method import METHOD_VERSION
 from quiethand.shots.model import Trace
 from quiethand.store.engine import reading
 from quiethand.store.filtering import EXCLUDED, filtered, joined, where
+from quiethand.store.measured import MeasuredRecording
 from quiethand.store.measures import MEASURES
 from quiethand.store.packing import unpack_trace
-from quiethand.store.records import Earlier, RejectedRecord, SeriesPoint, Shooter, ShotFilter, ShotRecord
+from quiethand.store.records import (
+    Earlier,
+    EarlierFigures,
+    RecordingRecord,
+    RejectedRecord,
+    SeriesPoint,
+    Shooter,
+    ShotFilter,
+    ShotRecord,
+)  # fmt: skip
+from quiethand.store.remeasured import Change, compare
 from quiethand.store.tables import (
     ArcherRow,
     ArrowRow,
     BowRow,
     ChangesRow,
+    EarlierFiguresRow,
     RecordingRow,
     RejectedRow,
     SetupRow,
@@ -32,6 +44,7 @@ __all__ = ["MOST_ROWS", "Reading"]
 MOST_ROWS: Final = 5000  # of a table's answer: some 25 years of an archer's competition days, 0.3 s to send
 _MOST_SHOTS: Final = 200  # with all their figures
 _MOST_TRACES: Final = 64
+_MOST_RECORDINGS: Final = 100_000
 
 _MEASURE_COLUMNS: Final = tuple(getattr(ShotRow, name) for name in MEASURES)
 _LABELS: Final = (
@@ -142,6 +155,44 @@ class Reading:
         query = where(joined(select(func.count(ShotRow.id))), wanted or ShotFilter())
         with reading(self.engine) as connection:
             return int(connection.execute(query.where(ShotRow.method != METHOD_VERSION)).scalar_one())
+
+    def earlier_figures(self, shot_id: int, *, limit: int = 50) -> list[EarlierFigures]:
+        """Figures of a shot that later ones have replaced, the newest first."""
+        query = (
+            select(*(getattr(EarlierFiguresRow, name) for name in EarlierFigures.__dataclass_fields__))
+            .where(EarlierFiguresRow.shot_id == shot_id)
+            .order_by(EarlierFiguresRow.id.desc())
+            .limit(min(max(limit, 0), _MOST_SHOTS))
+        )
+        with reading(self.engine) as connection:
+            return [EarlierFigures(**row) for row in connection.execute(query).mappings()]
+
+    def what_would_change(self, measured: MeasuredRecording) -> list[Change]:
+        """What `put_measured_again` would change, without changing it."""
+        with reading(self.engine) as connection:
+            return compare(connection, measured)
+
+    def recordings(self, *, limit: int = MOST_ROWS) -> list[RecordingRecord]:
+        """Recordings, the newest first, each with its shots counted."""
+        stale = func.sum(case((ShotRow.method != METHOD_VERSION, 1), else_=0))
+        each = (
+            select(ShotRow.recording_id, func.count().label("shots"), stale.label("stale"))
+            .group_by(ShotRow.recording_id)
+            .subquery()
+        )
+        names = [name for name in RecordingRecord.__dataclass_fields__ if name not in ("shots", "stale")]
+        query = (
+            select(
+                *(getattr(RecordingRow, name) for name in names),
+                func.coalesce(each.c.shots, 0).label("shots"),
+                func.coalesce(each.c.stale, 0).label("stale"),
+            )
+            .outerjoin(each, each.c.recording_id == RecordingRow.id)
+            .order_by(RecordingRow.started_unix_s.desc(), RecordingRow.id.desc())
+            .limit(min(max(limit, 0), _MOST_RECORDINGS))
+        )
+        with reading(self.engine) as connection:
+            return [RecordingRecord(**row) for row in connection.execute(query).mappings()]
 
     def setup_document(self, setup_id: int) -> dict[str, Any] | None:
         """The set-up that a shot was measured with, as stated."""

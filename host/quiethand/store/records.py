@@ -9,7 +9,17 @@ from typing import Any, Literal
 from quiethand.shots.method import METHOD_VERSION
 from quiethand.shots.model import Trace
 
-__all__ = ["Earlier", "RecordingFacts", "RejectedRecord", "SeriesPoint", "Shooter", "ShotFilter", "ShotRecord"]
+__all__ = [
+    "Earlier",
+    "EarlierFigures",
+    "RecordingFacts",
+    "RecordingRecord",
+    "RejectedRecord",
+    "SeriesPoint",
+    "Shooter",
+    "ShotFilter",
+    "ShotRecord",
+]
 
 State = Literal["growing", "whole", "damaged", "empty"]
 
@@ -79,6 +89,30 @@ class Earlier:
     unix_s: float
     measures: Mapping[str, float | None]
     trace: Trace | None
+
+
+@dataclass(frozen=True)
+class EarlierFigures:
+    """Figures of a shot that a later method, or another set-up, has replaced."""
+
+    number: int
+    replaced_unix_s: float
+    software: str
+    method: int
+    setup_id: int
+    measures: Mapping[str, float]  # by name; those that were not known are absent
+
+
+@dataclass(frozen=True)
+class RecordingRecord:
+    id: int
+    identity: str
+    sha256: str | None  # of the whole file; None while it grows
+    path: str  # relative to the home where it lies inside
+    started_unix_s: float
+    state: State
+    shots: int
+    stale: int  # of these, measured by another method than this program's
 
 
 @dataclass(frozen=True)

@@ -9,14 +9,16 @@ from typing import Any
 
 from sqlalchemy import Connection, insert, select, update
 
-from quiethand.store.tables import ChangesRow, SetupRow
+from quiethand.store.measured import MeasuredShot
+from quiethand.store.tables import ArcherRow, ArrowRow, BowRow, ChangesRow, SetupRow
 
-__all__ = ["added", "count_change", "setup_id_of"]
+__all__ = ["added", "count_change", "ids_of", "setup_id_of"]
 
 
 def added(connection: Connection, table: Any, values: Mapping[str, Any]) -> int:
     """The id of a new row."""
-    key = connection.execute(insert(table).values(values)).inserted_primary_key
+    # Values beside the statement, not in it: it is compiled once, and a shot has a hundred columns.
+    key = connection.execute(insert(table.__table__), dict(values)).inserted_primary_key
     assert key is not None
     return int(key[0])
 
@@ -33,3 +35,14 @@ def setup_id_of(connection: Connection, document: Mapping[str, Any]) -> int:
     if found is not None:
         return found
     return added(connection, SetupRow, {"sha256": sha256, "document": dict(document)})
+
+
+def ids_of(connection: Connection, shot: MeasuredShot) -> dict[str, int]:
+    """The rows of set-up, archer, bow and arrow that a shot names, added if need be."""
+    ids = {"setup_id": setup_id_of(connection, shot.document)}
+    tables: dict[str, Any] = {"archer": ArcherRow, "bow": BowRow, "arrow": ArrowRow}
+    for kind, table in tables.items():
+        name = shot.names[kind]
+        found = connection.execute(select(table.id).where(table.name == name)).scalar_one_or_none()
+        ids[f"{kind}_id"] = found if found is not None else added(connection, table, {"name": name})
+    return ids

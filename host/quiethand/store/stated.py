@@ -16,7 +16,7 @@ from quiethand.store.engine import reading
 from quiethand.store.entering import Typing, words
 from quiethand.store.tables import SetupRow
 from quiethand.store.typed_records import Calibration, Limit, Sensor, SetupVersion
-from quiethand.store.typed_tables import CalibrationRow, LimitRow, SensorRow, SetupVersionRow, StatedSetupRow
+from quiethand.store.typed_tables import CalibrationRow, LimitRow, SensorRow, SetupVersionRow, StatedSetupRow, TypedRow
 
 __all__ = ["Stated"]
 
@@ -122,6 +122,30 @@ class Stated(Typing):
         query = select(SetupRow.document).join(StatedSetupRow, StatedSetupRow.setup_id == SetupRow.id)
         with reading(self.engine) as connection:
             return connection.execute(query.where(StatedSetupRow.recording == recording)).scalar_one_or_none()
+
+    def remember_recording(self, recording: str, path: str, sha256: str | None, began_unix_s: float) -> None:
+        """Note that a recording was imported, from where, and when it was begun, for whoever builds the store again.
+        What is noted already is not noted twice."""
+        payload = {"path": path, "sha256": sha256, "began_unix_s": began_unix_s}
+        known = [one for one in self._remembered(recording) if (one["path"], one["sha256"]) == (path, sha256)]
+        if not known:
+            self._enter("recording", payload, recording=recording)
+
+    def remembered_paths(self) -> list[str]:
+        """Where imported recordings lay, as stored (relative to the home where inside), each once, the oldest first."""
+        return list(dict.fromkeys(payload["path"] for payload in self._remembered()))
+
+    def remembered_begin(self, recording: str) -> float | None:
+        """When a recording was begun, as was known when it was first imported."""
+        known = self._remembered(recording)
+        return float(known[0]["began_unix_s"]) if known else None
+
+    def _remembered(self, recording: str | None = None) -> list[dict[str, Any]]:
+        query = select(TypedRow.payload).where(TypedRow.kind == "recording").order_by(TypedRow.id)
+        if recording is not None:
+            query = query.where(TypedRow.recording == recording)
+        with reading(self.engine) as connection:
+            return list(connection.execute(query).scalars())
 
     def name_sensor(self, sensor_uid: str, name: str, *, remark: str = "") -> None:
         """Give a sensor (by the device's own identity, in hexadecimal) a name, in place of an earlier one."""
