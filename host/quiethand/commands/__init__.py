@@ -26,6 +26,7 @@ VERBS: Final = {
     "live": ("live", "Record and show each shot on the page as it comes."),
     "dashboard": ("dashboard", "Show what is stored on a page in the browser."),
     "import": ("import_", "Measure recordings and put their shots into the store."),
+    "export": ("export", "Shots or samples as CSV, JSON or Parquet."),
     "launch": ("launch", "What the bow should do: time on the string, speed, energies, sensitivity."),
     "setup": ("setup", "Write an annotated set-up file to start from."),
     "calibrate": ("calibrate", "Bias, faces, mount and inertia from recordings on a kitchen table, into the set-up."),

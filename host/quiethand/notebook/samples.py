@@ -18,7 +18,7 @@ _APPLIED: Final = (
     "accel_offset", "accel_matrix", "gyro_bias", "mount", "accel_scale", "gyro_scale", "accel_range", "gyro_range",
 )  # fmt: skip
 
-__all__ = ["SAMPLE_COLUMNS", "frame_of", "setup_for_samples", "within"]
+__all__ = ["SAMPLE_COLUMNS", "batches", "frame_of", "setup_for_samples", "within"]
 
 _FORCE: Final = ("ax_m_s2", "ay_m_s2", "az_m_s2")
 _RATE: Final = ("gx_deg_s", "gy_deg_s", "gz_deg_s")
@@ -29,8 +29,19 @@ def frame_of(blocks: Iterable[MotionBlock]) -> pd.DataFrame:
     """One row a sample. Times are the samples' own: how late the sensor's filters show the motion is not taken off."""
     import pandas as pd
 
-    held = list(blocks)
-    return pd.DataFrame(_columns(held), columns=list(SAMPLE_COLUMNS))
+    return pd.DataFrame(_columns(list(blocks)), columns=list(SAMPLE_COLUMNS))
+
+
+def batches(blocks: Iterable[MotionBlock], least: int) -> Iterator[tuple[list[MotionBlock], dict[str, NDArray[Any]]]]:
+    """Columns of at least so many samples at a time (the last of fewer), and the blocks that they are of."""
+    held: list[MotionBlock] = []
+    for block in blocks:
+        held.append(block)
+        if sum(map(len, held)) >= least:
+            yield held, _columns(held)
+            held = []
+    if held:
+        yield held, _columns(held)
 
 
 def _columns(blocks: list[MotionBlock]) -> dict[str, NDArray[Any]]:
