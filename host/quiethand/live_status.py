@@ -6,14 +6,13 @@ A file and not a table: it speaks of this machine's port, and a club's shared da
 from __future__ import annotations
 
 import dataclasses
-import json
-import os
 import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from quiethand.home import home, place_in_home
+from quiethand.json_file import read_json, write_json
 
 __all__ = ["STALE_AFTER_S", "LiveStatus", "read_live_status", "write_live_status"]
 
@@ -35,6 +34,9 @@ class LiveStatus:
     last_sample_unix_s: float | None = None
     written_unix_s: float = 0.0
     text: str = ""  # one line for people
+    bytes_per_s: float | None = None
+    line_bytes_per_s: float | None = None  # what a serial line carries; None where that is not known
+    sensor: str = ""  # as the device describes itself
 
     def last_sample_age_s(self, now_unix_s: float) -> float | None:
         return None if self.last_sample_unix_s is None else max(0.0, now_unix_s - self.last_sample_unix_s)
@@ -43,17 +45,17 @@ class LiveStatus:
 def write_live_status(status: LiveStatus, path: Path | None = None) -> None:
     """Replace the file at once, so that a reader never sees half of it."""
     target = path or place_in_home("live.json")
-    fresh = target.with_name(f"{target.name}.{os.getpid()}")
-    fresh.write_text(json.dumps(dataclasses.asdict(dataclasses.replace(status, written_unix_s=time.time()))))
-    fresh.replace(target)
+    write_json(target, dataclasses.asdict(dataclasses.replace(status, written_unix_s=time.time())))
 
 
 def read_live_status(path: Path | None = None, *, now_unix_s: float | None = None) -> LiveStatus | None:
     """The status, `stopped` where its writer has gone without saying so; None where nothing was ever recorded live."""
+    values = read_json(path or home() / "live.json")
     try:
-        values = json.loads((path or home() / "live.json").read_text())
-        status = LiveStatus(**values)
-    except (OSError, ValueError, TypeError):  # none yet, or of another version
+        status = LiveStatus(**values) if values is not None else None
+    except TypeError:  # of another version
+        return None
+    if status is None:
         return None
     now = time.time() if now_unix_s is None else now_unix_s
     if status.state != "stopped" and now - status.written_unix_s > STALE_AFTER_S:

@@ -36,7 +36,8 @@ class Child:
         name: for messages.
         environment: variables to set beside ours.
         args: the command line after `quiethand`.
-        output: where its standard output goes: None (ours), a file, or subprocess.PIPE.
+        output, errors: where its standard output and errors go: None (ours), a file, or subprocess.PIPE; errors also
+            subprocess.STDOUT.
     """
 
     def __init__(
@@ -45,6 +46,7 @@ class Child:
         args: Sequence[str],
         *,
         output: IO[Any] | int | None = None,
+        errors: int | None = None,
         environment: Mapping[str, str] | None = None,
     ) -> None:
         self.name, self.args = name, list(args)
@@ -52,6 +54,7 @@ class Child:
             [sys.executable, "-c", _START, *self.args],
             stdin=subprocess.PIPE,
             stdout=output,
+            stderr=errors,
             text=True,
             env={**os.environ, **(environment or {})},
             **_OWN_GROUP,

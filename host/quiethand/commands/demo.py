@@ -36,8 +36,8 @@ def command(headless: bool, shots: int | None, seed: int | None, page_port: int,
 
 def _with_page(shots: int | None, seed: int, page_port: int, host: str, fresh: bool) -> None:
     from quiethand.commands.dashboard import refuse_port_in_use
-    from quiethand.commands.live import new_recording
     from quiethand.commands.supervisor import Supervisor
+    from quiethand.commands.wishes import Wishes, new_recording
     from quiethand.home import place_in_home
 
     refuse_port_in_use(page_port, "--page-port", host)
@@ -49,7 +49,9 @@ def _with_page(shots: int | None, seed: int, page_port: int, host: str, fresh: b
     try:
         supervisor.show(page_port, host)
         url = supervisor.emulate(_archer(seed, _EVERY_S, folder / "lane-4.toml"))
-        supervisor.record(url, new_recording(folder), folder / "lane-4.toml")
+        recording, setup_file = new_recording(folder), folder / "lane-4.toml"
+        supervisor.record(url, recording, setup_file)
+        supervisor.obey(Wishes(supervisor, url, setup_file, recording=recording))
         supervisor.work("history", ["demo-history"])
     except BaseException:
         supervisor.stop()

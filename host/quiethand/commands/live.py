@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 
 import click
 
 from quiethand.home import with_folder
 
-__all__ = ["new_recording"]
-
 
 @click.command()
-@click.option("--port", required=True, metavar="URL", help="Device, socket://host:port, rfc2217://..., file or pipe.")
+@click.option(
+    "--port", metavar="URL", help="Device, socket://host:port, rfc2217://..., file or pipe; else chosen on the page."
+)
 @click.option("--setup", "setup_file", type=click.Path(path_type=Path), help="Set-up file (TOML).")
 @click.option("--out", type=click.Path(path_type=Path), help="The recording; else a new one in your data folder.")
 @click.option("--rate", type=click.FloatRange(min=1, max=100_000), metavar="HZ", help="Samples a second to ask for.")
@@ -23,10 +22,12 @@ __all__ = ["new_recording"]
     "--host", default="127.0.0.1", show_default=True, metavar="ADDRESS", help="0.0.0.0: for a tablet on the line."
 )
 def command(
-    port: str, setup_file: Path | None, out: Path | None, rate: float | None, baud: int | None, page_port: int,
+    port: str | None, setup_file: Path | None, out: Path | None, rate: float | None, baud: int | None, page_port: int,
     host: str,
 ) -> None:  # fmt: skip
     """Record a sensor and show each shot on a page as it comes, at 127.0.0.1 unless --host is given. Ctrl-C ends it.
+
+    The page can end the recording, begin another and calibrate the sensor (under Sensor).
 
     \b
     Example:
@@ -34,8 +35,11 @@ def command(
     """
     from quiethand.commands.dashboard import refuse_port_in_use
     from quiethand.commands.supervisor import Supervisor
+    from quiethand.commands.wishes import Wishes, new_recording
     from quiethand.home import home
 
+    if port is None and out is not None:
+        raise click.UsageError("--out goes with --port; recordings that the page begins get names of their own")
     if setup_file is not None:  # its mistakes are told before anything starts
         from quiethand.bow.setup_file import read_setup
 
@@ -44,11 +48,10 @@ def command(
     supervisor = Supervisor(home())
     options = [] if rate is None else ["--rate", str(rate)]
     options += [] if baud is None else ["--baud", str(baud)]
-    supervisor.record(port, out or new_recording(home()), setup_file, options)
+    recording = None if port is None else out or new_recording(home())
+    if port is not None and recording is not None:
+        supervisor.record(port, recording, setup_file, options)
+    with_folder(home() / "control.json")
+    supervisor.obey(Wishes(supervisor, port, setup_file, options, recording))
     supervisor.show(page_port, host)
     supervisor.run()
-
-
-def new_recording(folder: Path) -> Path:
-    """A name by the time of day, in the folder of recordings."""
-    return with_folder(folder / "recordings" / f"{datetime.now():%Y-%m-%d_%H-%M-%S}.qhr")

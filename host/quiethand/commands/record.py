@@ -87,7 +87,8 @@ def command(
         counter = _counter(out, setup_file, wanted=until_shots is not None or (not quiet and sys.stderr.isatty()))
         if counter:
             held.callback(counter.stop)
-        teller = Teller(port, out, quiet=quiet, status=status)
+        serial_line = "://" not in port and not isinstance(link, FileLink)
+        teller = Teller(port, out, quiet=quiet, status=status, baud=baud or DEFAULT_BAUD if serial_line else None)
         held.callback(teller.close)
         progress = record_loop(
             recorder,
@@ -98,9 +99,7 @@ def command(
             enough=_enough(stop, for_s, until_shots, counter),
             show=lambda progress: teller.show(progress, counter),
             # A serial port may return under another name; an address or a file is what it is.
-            search=PortSearch(port, baud or DEFAULT_BAUD)
-            if "://" not in port and not isinstance(link, FileLink)
-            else None,
+            search=PortSearch(port, baud or DEFAULT_BAUD) if serial_line else None,
         )
     teller.ended(progress)
     if not progress.samples:

@@ -27,13 +27,16 @@ class Teller:
         port, out: names, for people.
         quiet: tell nothing but to the status file.
         status: the status file, if one is wanted.
+        baud: of a serial line; None where no line limits the bytes.
     """
 
-    def __init__(self, port: str, out: Path, *, quiet: bool, status: Path | None) -> None:
+    def __init__(self, port: str, out: Path, *, quiet: bool, status: Path | None, baud: int | None = None) -> None:
         self._port, self._out, self._quiet, self._status = port, out, quiet, status
         self._said: set[str] = set()
         self._lost_said = False
         self._status_due_s = 0.0
+        self._line_bytes_per_s = None if baud is None else baud / 10  # start and stop bit
+        self._told_bytes = (0.0, 0)
         self._line = None
         if not quiet and sys.stderr.isatty():
             from quiethand.commands.live_line import LiveLine
@@ -87,6 +90,8 @@ class Teller:
 
     def _write_status(self, progress: Progress, state: str) -> None:
         age = progress.last_sample_age_s
+        (before_s, before), self._told_bytes = self._told_bytes, (progress.elapsed_s, progress.bytes_written)
+        seconds = progress.elapsed_s - before_s
         value = LiveStatus(
             state=state,
             port=self._port,
@@ -98,6 +103,9 @@ class Teller:
             bad_frames=progress.bad_frames,
             last_sample_unix_s=None if age is None else time.time() - age,
             text=progress.lost_because or ("no answer from the device" if progress.no_answer else ""),
+            bytes_per_s=(progress.bytes_written - before) / seconds if seconds > 0.1 else None,
+            line_bytes_per_s=self._line_bytes_per_s,
+            sensor=progress.sensor,
         )
         try:
             write_live_status(value, self._status)

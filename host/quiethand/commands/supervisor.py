@@ -1,7 +1,8 @@
 """Runs recorder, analysis and page as processes of their own, so that none can take another down with it.
 
 The recorder is never started again (it mends its own link); analysis and page are, should they fail: the analysis reads
-the recording from its beginning, and the store passes over what it already has.
+the recording from its beginning, and the store passes over what it already has. What the page may ask for is in
+`wishes`.
 """
 
 from __future__ import annotations
@@ -12,13 +13,16 @@ import threading
 import time
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import click
 
 from quiethand.commands.children import Child, stop_all
 from quiethand.errors import QuiethandError
 from quiethand.live_status import read_live_status
+
+if TYPE_CHECKING:
+    from quiethand.commands.wishes import Wishes
 
 __all__ = ["Supervisor"]
 
@@ -32,10 +36,13 @@ class Supervisor:
     """Processes over one home.
 
     Attributes:
+        folder: the home.
+        recorder_said: the last line of its errors.
         shots: told by the analysis so far.
     """
 
     def __init__(self, folder: Path) -> None:
+        self.folder = folder
         self._environment = {"QUIETHAND_HOME": str(folder), "OPENBLAS_NUM_THREADS": "1"}
         self._status_file = folder / "live.json"
         self._children: dict[str, Child] = {}
@@ -43,15 +50,43 @@ class Supervisor:
         self._errands: set[str] = set()
         self._stop = threading.Event()
         self._told_link = ""
+        self._heard = 0  # shots of the recording that runs
+        self._wishes: Wishes | None = None
+        self._hearing: threading.Thread | None = None
+        self.recorder_said = ""
         self.shots = 0
 
-    def record(self, url: str, recording: Path, setup_file: Path | None, options: Sequence[str] = ()) -> None:
-        """Start the recorder, and the analysis that puts shots into the store."""
+    def obey(self, wishes: Wishes) -> None:
+        """Do what the page asks for, from `run` on."""
+        self._wishes = wishes
+
+    def record(
+        self,
+        url: str,
+        recording: Path,
+        setup_file: Path | None,
+        options: Sequence[str] = (),
+        *,
+        shots: bool = True,
+    ) -> None:
+        """Start the recorder, and the analysis that puts shots into the store where `shots` are to be."""
         setup = [] if setup_file is None else ["--setup", str(setup_file)]
         status = ["--status", str(self._status_file), "--quiet"]
+        self._starts.clear()
+        self._heard = 0
+        self.recorder_said = ""
         self._start("recorder", ["record", "--port", url, "--out", str(recording), *setup, *status, *options])
-        self._start("analysis", ["follow", str(recording), "--store", *setup])
+        if shots:
+            self._start("analysis", ["follow", str(recording), "--store", *setup])
         click.echo(f"recording {url} to {recording}")
+
+    def end_recording(self) -> None:
+        """The recorder first, so that the analysis finds the recording complete."""
+        stop_all([self._children.pop(name) for name in ("recorder", "analysis") if name in self._children])
+
+    @property
+    def records(self) -> bool:
+        return "recorder" in self._children
 
     def show(self, page_port: int, host: str = "127.0.0.1") -> None:
         """Start the page."""
@@ -90,6 +125,8 @@ class Supervisor:
         try:
             while not self._stop.wait(_LOOK_EVERY_S):
                 self._look_after()
+                if self._wishes is not None:
+                    self._wishes.look()
                 if shots is not None and self.shots >= shots:
                     return True
                 if patience_s is not None and time.monotonic() - begun_s > patience_s:
@@ -112,22 +149,38 @@ class Supervisor:
 
     def _start(self, name: str, args: Sequence[str]) -> Child:
         quiet = name in ("analysis", "sensor in software")
-        child = Child(name, args, output=subprocess.PIPE if quiet else None, environment=self._environment)
+        child = Child(
+            name,
+            args,
+            output=subprocess.PIPE if quiet else None,
+            errors=subprocess.PIPE if name == "recorder" else None,
+            environment=self._environment,
+        )
         self._children[name] = child
         self._starts[name] = self._starts.get(name, 0) + 1
         if name == "analysis":
-            threading.Thread(target=self._listen, args=(child, self._starts[name]), daemon=True).start()
+            threading.Thread(target=self._listen, args=(child,), daemon=True).start()
+        if name == "recorder":
+            self._hearing = threading.Thread(target=self._hear_recorder, args=(child,), daemon=True)
+            self._hearing.start()
         return child
 
-    def _listen(self, child: Child, start: int) -> None:
+    def _hear_recorder(self, child: Child) -> None:
+        assert child.process.stderr is not None
+        for line in child.process.stderr:
+            self.recorder_said = line.strip()
+            click.echo(line, err=True, nl=False)
+
+    def _listen(self, child: Child) -> None:
         assert child.process.stdout is not None
         heard = 0
         for line in child.process.stdout:
             if not line.startswith("shot "):
                 continue
             heard += 1
-            if heard > self.shots and start == self._starts["analysis"]:  # started again, it tells the same ones again
-                self.shots = heard
+            if heard > self._heard and child is self._children.get("analysis"):  # started again, it tells them again
+                self._heard = heard
+                self.shots += 1
                 click.echo(line.rstrip())
 
     def _look_after(self) -> None:
@@ -135,12 +188,18 @@ class Supervisor:
             status = child.ended
             if status is None:
                 continue
+            if name == "recorder" and self._hearing is not None:
+                self._hearing.join(1.0)  # its last words
             if name in self._errands or (status == 0 and name == "recorder"):
                 del self._children[name]
                 if name == "recorder":
                     click.echo("the recording has ended; Ctrl-C ends the page")
+                    self.end_recording()
                 elif status != 0:
                     click.echo(f"the {name} failed (status {status}); the rest goes on", err=True)
+                continue
+            if name == "recorder" and self._wishes is not None and self._wishes.failed():
+                self.end_recording()  # the page is told, and may ask for another port
                 continue
             if status == _USAGE or name not in ("analysis", "page"):
                 raise click.exceptions.Exit(status if status > 0 else 1)

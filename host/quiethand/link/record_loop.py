@@ -41,6 +41,7 @@ class Progress:
     no_answer: bool
     last_sample_age_s: float | None
     complaints: tuple[str, ...]
+    sensor: str  # as the device describes itself
 
 
 class _Session:
@@ -162,6 +163,7 @@ class _Session:
             no_answer=recorder.conversation.no_answer and recorder.mode != "text" and not tally.samples,
             last_sample_age_s=None if tally.last_s is None else now_s - tally.last_s,
             complaints=(*recorder.conversation.complaints, *(self.search.said if self.search else ())),
+            sensor=description.sensor if description else "",
         )
 
 
