@@ -10,12 +10,13 @@ from dash import Dash
 from quiethand.errors import InputError
 
 from quiethand_dashboard.access import Access
-from quiethand_dashboard.callbacks import compare, latest, launch, over_time
+from quiethand_dashboard.callbacks import compare, latest, launch, over_time, shot, trouble
 from quiethand_dashboard.callbacks import shell as shell_callbacks
 from quiethand_dashboard.pages import compare as compare_page
 from quiethand_dashboard.pages import latest as latest_page
 from quiethand_dashboard.pages import launch as launch_page
 from quiethand_dashboard.pages import over_time as over_time_page
+from quiethand_dashboard.pages import shot as shot_page
 from quiethand_dashboard.pages.shell import Page, shell
 from quiethand_dashboard.security import LOCAL_HOSTS, guard
 
@@ -24,13 +25,14 @@ if TYPE_CHECKING:
 
 __all__ = ["create_app", "serve"]
 
-# A page: its address, its name, its layout. Its callbacks are registered below.
-PAGES: Final[dict[str, tuple[str, Callable[[], Any]]]] = {
-    "/": ("Latest", latest_page.layout),
-    "/compare": ("Compare", compare_page.layout),
-    "/over-time": ("Over time", over_time_page.layout),
-    "/bow": ("Bow and arrow", launch_page.layout),
-}
+# Every page with its layout; its callbacks are registered below.
+PAGES: Final[tuple[tuple[Page, Callable[[], Any]], ...]] = (
+    (Page("/", "Latest"), latest_page.layout),
+    (Page("/shot", "One shot", under="/"), shot_page.layout),
+    (Page("/compare", "Compare"), compare_page.layout),
+    (Page("/over-time", "Over time"), over_time_page.layout),
+    (Page("/bow", "Bow and arrow"), launch_page.layout),
+)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -65,15 +67,15 @@ def create_app(store: Store, access: Access, *, hosts: Sequence[str] = LOCAL_HOS
         serve_locally=True,
         suppress_callback_exceptions=True,  # a page's ids are there only while the page is
         index_string=_INDEX,
+        on_error=trouble.tell,
         meta_tags=[
             {"name": "viewport", "content": "width=device-width, initial-scale=1"},
             {"name": "color-scheme", "content": "light dark"},
         ],
     )
-    pages = [Page(path, name) for path, (name, _) in PAGES.items()]
     app.layout = shell()
-    shell_callbacks.register(app, store, {path: layout for path, (_, layout) in PAGES.items()}, pages)
-    for page in (latest, compare, over_time, launch):
+    shell_callbacks.register(app, store, {page.path: layout for page, layout in PAGES}, [page for page, _ in PAGES])
+    for page in (latest, shot, compare, over_time, launch):
         page.register(app, store)
     guard(app.server, app.csp_hashes(), access, hosts)
     return app

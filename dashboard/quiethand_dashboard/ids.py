@@ -18,6 +18,7 @@ TITLE: Final = "title"  # the document's, as it was set last
 SENSOR: Final = "sensor"
 NOTICE: Final = "notice"
 ANNOUNCE: Final = "announce"
+TROUBLE: Final = "trouble"  # what went wrong in a callback, in one sentence
 
 # the latest shot
 LATEST_EMPTY: Final = "latest-empty"
@@ -74,6 +75,27 @@ LAUNCH_STROKE: Final = "launch-stroke"
 LAUNCH_ARROWS: Final = "launch-arrows"
 LAUNCH_ARROWS_FIGURE: Final = "launch-arrows-figure"
 LAUNCH_ABOUT: Final = "launch-about"
+
+# one shot by itself
+SHOT_URL: Final = "shot-url"
+SHOT_GONE: Final = "shot-gone"
+SHOT_BODY: Final = "shot-body"
+SHOT_HEAD: Final = "shot-head"
+SHOT_ACCELERATION: Final = "shot-acceleration"
+SHOT_RATE: Final = "shot-rate"
+SHOT_RELEASE: Final = "shot-release"
+SHOT_DEPARTURE: Final = "shot-departure"
+SHOT_WHY: Final = "shot-why"
+SHOT_KEEP: Final = "shot-keep"
+SHOT_WITHDRAW: Final = "shot-withdraw"
+SHOT_INSTANTS: Final = "shot-instants"
+SHOT_TOLD: Final = "shot-told"
+SHOT_KNOWN: Final = "shot-known"  # the computed instants that the fields are relative to
+
+
+def marks(page: str, part: str) -> str:
+    """A part of the marks of a page: "shot" or "compare"."""
+    return f"{page}-marks-{part}"
 
 
 def trace_graph(page: str, axis: str) -> str:

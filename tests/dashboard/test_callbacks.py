@@ -19,7 +19,8 @@ from quiethand.shots.model import Rejected
 from quiethand.store.store import Store
 from quiethand_dashboard import ids
 from quiethand_dashboard.callbacks import compare, latest, launch, shell
-from quiethand_dashboard.callbacks.fetched import setup_of, target_of, unusual
+from quiethand_dashboard.callbacks.fetched import setup_of, unusual
+from quiethand_dashboard.callbacks.judged import Judge
 
 
 def words(component: Any) -> str:
@@ -146,10 +147,11 @@ def test_a_shot_out_of_the_usual_is_flagged(fresh: Store) -> None:
 
 def test_limit_and_distance_come_from_the_shots_own_setup(store: Store) -> None:
     newest = store.latest_shots(1)[0]
-    target = target_of(setup_of(store, newest.setup_id))
-    # World Archery: the ten of the 40 cm face is 4 cm across
-    assert (target.distance_m, target.limit_mm) == (18.0, 20.0)
-    assert target_of(None).limit_mm is None
+    setup = setup_of(store, newest.setup_id)
+    assert setup is not None
+    assert setup.target.distance_m == 18.0
+    limits = Judge(store).limits(newest.archer, newest.bow, newest.day, newest.setup_id)
+    assert limits == {"pointing_shift": (20.0, "mm")}  # World Archery: the ten of the 40 cm face is 4 cm across
 
 
 def test_a_pulse_without_change_updates_nothing(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -42,6 +42,32 @@
       return clicks;
     },
 
+    // The shot's two lines, release first, were dragged: what the fields should say, in ms.
+    dragged: function (moved) {
+      const none = window.dash_clientside.no_update;
+      const at = (i) => {
+        const value = (moved || {})["shapes[" + i + "].x0"];
+        return value === undefined ? none : Math.round(value * 100) / 100;
+      };
+      return [at(0), at(1)];
+    },
+
+    // The fields were changed: the lines go there.
+    placed: function (release, departure, graph) {
+      const plot = document.getElementById(graph)?.querySelector(".js-plotly-plot");
+      const shapes = plot?.layout?.shapes || [];
+      const moves = {};
+      [release, departure].forEach((value, i) => {
+        if (typeof value === "number" && shapes[i] && shapes[i].editable
+            && (Math.abs(shapes[i].x0 - value) > 0.004 || shapes[i].y0 !== 0)) {
+          Object.assign(moves, { ["shapes[" + i + "].x0"]: value, ["shapes[" + i + "].x1"]: value,
+                                 ["shapes[" + i + "].y0"]: 0, ["shapes[" + i + "].y1"]: 1 });
+        }
+      });
+      if (Object.keys(moves).length) { window.Plotly.relayout(plot, moves); }
+      return window.dash_clientside.no_update;
+    },
+
     // Told at the start and whenever the window crosses the width.
     width: function () {
       const narrow = window.matchMedia("(max-width: 760px)");

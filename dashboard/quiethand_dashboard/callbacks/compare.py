@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from urllib.parse import parse_qs
 
@@ -11,24 +11,27 @@ from quiethand.store.measures import MEASURES
 
 from quiethand_dashboard import ids, telling
 from quiethand_dashboard.callbacks.fetched import MOST_EARLIER, usual_band
+from quiethand_dashboard.callbacks.judged import JUDGED_COLUMNS, Judge
+from quiethand_dashboard.callbacks.marks import register as register_marks
 from quiethand_dashboard.callbacks.zoom import draw_keeping_zoom, fresh
 from quiethand_dashboard.figures.excess import excess_spans, excess_words
 from quiethand_dashboard.figures.palette import Scheme
 from quiethand_dashboard.figures.side_by_side import csv_text, rows
 from quiethand_dashboard.figures.style import Figure, blank
 from quiethand_dashboard.figures.traces import Band, DrawnShot, traces_figure
+from quiethand_dashboard.pages.marks import badges
 
 if TYPE_CHECKING:
     from datetime import tzinfo
 
     from quiethand.store.records import ShotRecord
     from quiethand.store.store import Store
+    from quiethand.store.typed_records import ShotMarks
 
 __all__ = ["MOST_SHOTS", "CompareView", "address_of", "chosen_shots", "compare_view", "grid_rows", "register"]
 
 MOST_SHOTS: Final = 6  # as many lines as can be told apart in one colour
 ROWS: Final = 2000  # of the table to choose from
-GRID_MEASURES: Final = ("time_on_string_s", "pointing_right_mm", "pointing_up_mm")
 LETTERS: Final = "ABCDEF"
 
 
@@ -57,6 +60,8 @@ def address_of(shots: Sequence[int]) -> str:
 
 def grid_rows(store: Store, zone: tzinfo) -> list[dict[str, Any]]:
     """A row for each of the latest shots, with what one filters by."""
+    found = store.shot_rows(limit=ROWS, measures=JUDGED_COLUMNS)
+    judge, marks = Judge(store), store.marks([row["id"] for row in found])
     return [
         {
             "id": str(row["id"]),
@@ -67,13 +72,21 @@ def grid_rows(store: Store, zone: tzinfo) -> list[dict[str, Any]]:
             "archer": row["archer"],
             "bow": row["bow"],
             "arrow": row["arrow"],
-            "flagged": ", ".join(dict.fromkeys(telling.flag_mark(f["verdict"])[1] for f in row["flags"])) or "no",
+            "flagged": ", ".join(dict.fromkeys(telling.flag_mark(f["verdict"])[1] for f in judge.row_flags(row)))
+            or "no",
+            "noted": _noted(marks[row["id"]]),
             "on_string_ms": _rounded(row["time_on_string_s"], 1e3, 2),
             "right_mm": _rounded(row["pointing_right_mm"], 1.0, 1),
             "up_mm": _rounded(row["pointing_up_mm"], 1.0, 1),
         }
-        for row in store.shot_rows(limit=ROWS, measures=GRID_MEASURES)
+        for row in found
     ]
+
+
+def _noted(marks: ShotMarks) -> str:
+    """What is said about a shot, in words to filter by."""
+    called = ["called"] if marks.call is not None else []
+    return ", ".join([*(["left out"] if marks.exclusion else []), *called, *marks.tags])
 
 
 def _rounded(value: float | None, factor: float, digits: int) -> float | None:
@@ -85,7 +98,7 @@ def compare_view(store: Store, shot_ids: Sequence[int], scheme: Scheme, zone: tz
     found = [store.shot(i) for i in shot_ids]
     shots = [shot for shot in found if shot is not None]
     gone = len(found) - len(shots)
-    chosen = _chosen(shots, gone, zone)
+    chosen = _chosen(shots, store.marks([shot.id for shot in shots]), gone, zone)
     if not shots:
         nothing = blank(scheme, "")
         return CompareView(True, chosen, [], [], nothing, nothing, nothing)
@@ -103,7 +116,10 @@ def compare_view(store: Store, shot_ids: Sequence[int], scheme: Scheme, zone: tz
         else blank(scheme, "No trace is stored for these shots.")
         for axis in ("yaw", "pitch", "cant")
     ]
-    return CompareView(False, chosen, _excess(shots, drawn, band), _table(shots), *figures)
+    judge = Judge(store)
+    return CompareView(
+        False, chosen, _excess(shots, [judge.flags(s) for s in shots], drawn, band), _table(shots), *figures
+    )
 
 
 def _alike(one: ShotRecord, other: ShotRecord) -> bool:
@@ -111,7 +127,7 @@ def _alike(one: ShotRecord, other: ShotRecord) -> bool:
     return (one.archer, one.bow, one.arrow) == (other.archer, other.bow, other.arrow)
 
 
-def _chosen(shots: Sequence[ShotRecord], gone: int, zone: tzinfo) -> Any:
+def _chosen(shots: Sequence[ShotRecord], marks: Mapping[int, ShotMarks], gone: int, zone: tzinfo) -> Any:
     if not shots and not gone:
         return html.P("No shot is chosen yet.", className="quiet")
     said: list[Any] = [
@@ -124,6 +140,8 @@ def _chosen(shots: Sequence[ShotRecord], gone: int, zone: tzinfo) -> Any:
                     f"{telling.day_words(shot.unix_s, zone)}"
                 ),
                 html.Span(", ".join(n for n in (shot.archer, shot.bow, shot.arrow) if n), className="quiet"),
+                *badges(marks[shot.id]),
+                dcc.Link("inspect", href=f"/shot?shot={shot.id}", title=f"Inspect shot {shot.number}"),
             ],
             className="chosen-shot",
         )
@@ -135,11 +153,13 @@ def _chosen(shots: Sequence[ShotRecord], gone: int, zone: tzinfo) -> Any:
     return said
 
 
-def _excess(shots: Sequence[ShotRecord], drawn: Sequence[DrawnShot], band: Band | None) -> Any:
+def _excess(
+    shots: Sequence[ShotRecord], flags: Sequence[Sequence[Any]], drawn: Sequence[DrawnShot], band: Band | None
+) -> Any:
     told = []
-    for letter, shot in zip(LETTERS, shots, strict=False):
+    for letter, shot, over in zip(LETTERS, shots, flags, strict=False):
         spans = next((d.excess for d in drawn if d.label.startswith(letter)), ())
-        lines = [*(f["text"] for f in shot.flags), *excess_words(spans)]
+        lines = [*(f["text"] for f in over), *excess_words(spans)]
         if band is not None and not _alike(shot, shots[0]):
             lines.append("another archer, bow or arrow than A: not held against A's usual")
         shown: Any = html.Ul([html.Li(line) for line in lines]) if lines else " nothing out of the ordinary"
@@ -185,6 +205,7 @@ def _table(shots: Sequence[ShotRecord]) -> Any:
 
 
 def register(app: Dash, store: Store) -> None:
+    register_marks(app, store, "compare", ids.COMPARE_URL, chosen_shots)
     draw_keeping_zoom(app, [ids.trace_graph("compare", axis) for axis in ("yaw", "pitch", "cant")])
 
     @app.callback(
@@ -234,8 +255,9 @@ def register(app: Dash, store: Store) -> None:
         Input(ids.COMPARE_URL, "search"),
         Input(ids.SCHEME_SHOWN, "data"),
         Input(ids.ZONE, "data"),
+        Input(ids.marks("compare", "told"), "children"),
     )
-    def _compare(search: str | None, scheme: Scheme | None, zone: str | None) -> CompareView:
+    def _compare(search: str | None, scheme: Scheme | None, zone: str | None, _: Any) -> CompareView:
         return compare_view(store, chosen_shots(search), scheme or "light", telling.zone_of(zone))
 
     @app.callback(

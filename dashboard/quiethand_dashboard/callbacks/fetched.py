@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 from quiethand.axes import AXIS_NAMES
-from quiethand.bow.faces import face_of
 from quiethand.bow.model import Setup
 from quiethand.errors import InputError
 from quiethand.judge.usual import is_unusual, usual
@@ -27,7 +25,7 @@ if TYPE_CHECKING:
     from quiethand.store.records import Earlier, ShotRecord
     from quiethand.store.store import Store
 
-__all__ = ["Target", "day_start", "setup_of", "target_of", "unusual", "usual_band"]
+__all__ = ["day_start", "setup_of", "unusual", "usual_band"]
 
 MOST_EARLIER: Final = 50
 # The part of a trace that a panel shows unzoomed, and some more; a point each half millisecond draws a smooth edge.
@@ -39,12 +37,6 @@ JUDGED: Final = (
 )
 # No band for the acceleration: its shock at brace is as wide as the panel, and no judgement rests on it.
 QUANTITIES: Final = (("gyro_ms", "rotation_deg"), ("gyro_ms", "rate_deg_s"), ("gyro_ms", "torque_nm"))
-
-
-@dataclass(frozen=True)
-class Target:
-    distance_m: float | None = None
-    limit_mm: float | None = None  # of the pointing shift
 
 
 def setup_of(store: Store, setup_id: int) -> Setup | None:
@@ -61,15 +53,6 @@ def _setup(document: str) -> Setup | None:
         return setup_from_document(json.loads(document), "the stored set-up")
     except InputError:
         return None
-
-
-def target_of(setup: Setup | None) -> Target:
-    """Distance and the limit on the pointing shift: the stated one, or else the radius of the face's ten ring."""
-    if setup is None:
-        return Target()
-    stated, face = setup.limits.get("pointing_shift"), face_of(setup)
-    limit = stated.value if stated else face.ten_radius_mm if face else None
-    return Target(setup.target.distance_m, limit)
 
 
 def day_start(unix_s: float, zone: tzinfo) -> float:

@@ -11,7 +11,8 @@ from quiethand.bow.cautions import cautions_for
 from quiethand.judge.usual import LEAST_SHOTS
 
 from quiethand_dashboard import ids, telling
-from quiethand_dashboard.callbacks.fetched import MOST_EARLIER, day_start, setup_of, target_of, unusual, usual_band
+from quiethand_dashboard.callbacks.fetched import MOST_EARLIER, day_start, setup_of, unusual, usual_band
+from quiethand_dashboard.callbacks.judged import Judge
 from quiethand_dashboard.callbacks.zoom import draw_keeping_zoom, fresh
 from quiethand_dashboard.figures.excess import excess_spans
 from quiethand_dashboard.figures.palette import Scheme
@@ -25,6 +26,7 @@ from quiethand_dashboard.pages.pieces import AXIS_ORDER
 if TYPE_CHECKING:
     from datetime import tzinfo
 
+    from quiethand.bow.model import Setup
     from quiethand.store.records import ShotRecord
     from quiethand.store.store import Store
 
@@ -79,25 +81,26 @@ def latest_text(store: Store, pinned: int | None, zone: tzinfo) -> LatestText:
     rejected = latest_parts.rejected(found, zone)
     if shot is None:
         return LatestText(None, False, True, [], "", [], [], [], [], rejected, [])
-    setup = setup_of(store, shot.setup_id)
-    target = target_of(setup)
+    setup, judge = setup_of(store, shot.setup_id), Judge(store)
+    distance_m, limit_mm = _target(judge, shot, setup)
+    marks = store.marks([shot.id])[shot.id]
     earlier = store.usual_inputs(shot.id, MOST_EARLIER, traces=False)
     day = _dozen(store, shot)
     return LatestText(
         {"shot": shot.id, "last": day[0].id if day else shot.id},
         True,
         False,
-        [*latest_parts.head(shot, newest[0], zone), *latest_parts.since(newest[0], found, zone)],
+        [*latest_parts.head(shot, newest[0], marks, zone), *latest_parts.since(newest[0], found, zone)],
         telling.sentence(shot.contract),
-        latest_parts.glance(shot.contract, target.distance_m, target.limit_mm),
+        latest_parts.glance(shot.contract, distance_m, limit_mm),
         latest_parts.flags(
-            [*shot.flags, *unusual(shot, earlier)],
+            [*judge.flags(shot), *unusual(shot, earlier)],
             cautions_for(setup, dry_fire=any(r.reason == "dry_fire" for r in found)),
             usual_known=len(earlier) >= LEAST_SHOTS,
-            limit_known=target.limit_mm is not None,
+            limit_known=limit_mm is not None,
         ),
         latest_parts.notes(shot),
-        latest_parts.recent(day, shot.id, zone),
+        latest_parts.recent(day, {s.id: judge.flags(s) for s in day}, shot.id, zone),
         rejected,
         latest_parts.budget(shot.contract["budget"]),
     )
@@ -110,13 +113,19 @@ def latest_figures(store: Store, shot_id: int, scheme: Scheme) -> LatestFigures 
         return None
     band = usual_band(store.usual_inputs(shot.id, MOST_EARLIER))
     window = shot.contract.get("time_on_string_s")
-    limit_mm = target_of(setup_of(store, shot.setup_id)).limit_mm
+    _, limit_mm = _target(Judge(store), shot, setup_of(store, shot.setup_id))
     return LatestFigures(
         latest_parts.band_words(band),
         recent_figure(_recent_shots(_dozen(store, shot), shot.id, limit_mm), scheme),
         *(sources_figure(shot.contract["at_departure"], axis, scheme) for axis in AXIS_ORDER),
         *_traces(shot, band, None if window is None else window * 1e3, scheme),
     )
+
+
+def _target(judge: Judge, shot: ShotRecord, setup: Setup | None) -> tuple[float | None, float | None]:
+    """Distance in m and the limit on the pointing shift in mm, where known."""
+    limit = judge.limits(shot.archer, shot.bow, shot.day, shot.setup_id).get("pointing_shift")
+    return (None if setup is None else setup.target.distance_m), (None if limit is None else limit[0])
 
 
 def _dozen(store: Store, shot: ShotRecord) -> list[ShotRecord]:

@@ -9,6 +9,7 @@ import dash_mantine_components as dmc
 from dash import dcc, html
 
 from quiethand_dashboard import ids
+from quiethand_dashboard.pages.marks import marks_form
 from quiethand_dashboard.pages.pieces import AXIS_ORDER, axis_heading, empty, figure, section
 
 __all__ = ["layout"]
@@ -37,13 +38,14 @@ NARROW_COLUMNS: Final[list[dict[str, Any]]] = [
 ]
 
 COLUMNS: Final[list[dict[str, Any]]] = [
-    {"field": "day", "headerName": "Day", "minWidth": 160, "flex": 1, **_TEXT},
-    {"field": "time", "headerName": "Time", "width": 100},
+    {"field": "day", "headerName": "Day", "minWidth": 115, "flex": 1, **_TEXT},
+    {"field": "time", "headerName": "Time", "width": 95},
     {"field": "number", "headerName": "Shot", "width": 80, **_NUMBER},
     {"field": "archer", "headerName": "Archer", "minWidth": 120, "flex": 1, **_TEXT},
     {"field": "bow", "headerName": "Bow", "minWidth": 130, "flex": 1.3, **_TEXT},
     {"field": "arrow", "headerName": "Arrow", "minWidth": 130, "flex": 1.5, **_TEXT},
     {"field": "flagged", "headerName": "Flagged", "minWidth": 120, "flex": 1.2, **_TEXT},
+    {"field": "noted", "headerName": "Noted", "minWidth": 110, "flex": 1, **_TEXT},
     {"field": "on_string_ms", "headerName": "On string, ms", "width": 135, **_said(2)},
     {"field": "right_mm", "headerName": "Sideways, mm", "width": 140, **_said(1, "right", "left")},
     {"field": "up_mm", "headerName": "Height, mm", "width": 130, **_said(1, "high", "low")},
@@ -72,7 +74,10 @@ def layout() -> html.Div:
                     _grid(),
                     html.Div(id=ids.COMPARE_CHOSEN, className="chosen", role="status"),
                     html.Div(
-                        [_flagged(), _traces(), _table()], id=ids.COMPARE_BODY, hidden=True, className="compare-body"
+                        [_flagged(), _traces(), _table(), _marks()],
+                        id=ids.COMPARE_BODY,
+                        hidden=True,
+                        className="compare-body",
                     ),
                 ],
                 className="compare",
@@ -138,3 +143,7 @@ def _table() -> html.Section:
             ]
         ),
     )
+
+
+def _marks() -> html.Section:
+    return section("What is said about them", marks_form("compare", "the chosen shots"))

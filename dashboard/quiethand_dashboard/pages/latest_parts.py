@@ -9,25 +9,29 @@ from dash import dcc, html
 from quiethand.axes import AXIS_NAMES
 
 from quiethand_dashboard import telling
+from quiethand_dashboard.pages.marks import badges
 from quiethand_dashboard.pages.pieces import AXIS_ORDER, big_figure
 
 if TYPE_CHECKING:
     from datetime import tzinfo
 
     from quiethand.store.records import RejectedRecord, ShotRecord
+    from quiethand.store.typed_records import ShotMarks
 
     from quiethand_dashboard.figures.traces import Band
 
 __all__ = ["band_words", "budget", "flags", "glance", "head", "notes", "recent", "rejected", "since"]
 
 
-def head(shot: ShotRecord, newest: ShotRecord, zone: tzinfo) -> list[Any]:
-    """Which shot it is, and the way back to the newest."""
+def head(shot: ShotRecord, newest: ShotRecord, marks: ShotMarks, zone: tzinfo) -> list[Any]:
+    """Which shot it is, what is said about it, the way to its samples and back to the newest."""
     names = [name for name in (shot.archer, shot.bow, shot.arrow) if name]
     said = [
         html.Span(f"Shot {shot.number}", className="shot-number"),
         html.Span(f"{telling.clock_time(shot.unix_s, zone)}, {telling.day_words(shot.unix_s, zone)}"),
         *(html.Span(name) for name in names),
+        *badges(marks),
+        dcc.Link("Note or inspect", href=f"/shot?shot={shot.id}"),
     ]
     if shot.id != newest.id:
         said.append(dcc.Link("Back to the newest shot", href="/", className="newest"))
@@ -103,8 +107,10 @@ def notes(shot: ShotRecord) -> Any:
     return html.Ul([html.Li(note) for note in told])
 
 
-def recent(shots: Sequence[ShotRecord], shown: int, zone: tzinfo) -> Any:
-    """A row for each of the day's last shots; the one shown is marked."""
+def recent(
+    shots: Sequence[ShotRecord], flagged: Mapping[int, Sequence[Mapping[str, Any]]], shown: int, zone: tzinfo
+) -> Any:
+    """A row for each of the day's last shots, with its flags; the one shown is marked."""
     rows = []
     for shot in shots:
         at = shot.contract["at_departure"]["pointing_shift_mm"]
@@ -117,9 +123,9 @@ def recent(shots: Sequence[ShotRecord], shown: int, zone: tzinfo) -> Any:
                     html.Td(telling.said_shift("right", at["right"]).text.replace(" mm", ""), className="right"),
                     html.Td(telling.said_shift("up", at["up"]).text.replace(" mm", ""), className="right"),
                     html.Td(
-                        telling.flag_marks(shot.flags),
+                        telling.flag_marks(flagged[shot.id]),
                         className="marks",
-                        title=", ".join(telling.flag_mark(f["verdict"])[1] for f in shot.flags),
+                        title=", ".join(telling.flag_mark(f["verdict"])[1] for f in flagged[shot.id]),
                     ),
                 ],
                 className="shown" if shot.id == shown else "",

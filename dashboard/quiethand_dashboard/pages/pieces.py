@@ -62,13 +62,19 @@ _WAITING: Final[dict[str, Any]] = {
 }
 
 
-def figure(graph_id: str, label: str, *, height: int) -> html.Figure:
-    """A graph with its name for screen readers and buttons that save it. `height` keeps its place until it is drawn."""
+def figure(graph_id: str, label: str, *, height: int, moves: bool = False) -> html.Figure:
+    """A graph with its name for screen readers and buttons that save it.
+
+    Args:
+        height: in pixels, keeps its place until it is drawn.
+        moves: its lines can be dragged.
+    """
+    config = CONFIG | {"edits": {"shapePosition": True}} if moves else CONFIG
     return html.Figure(
         [
             dcc.Store(id=ids.fresh_figure(graph_id)),
             html.Div(
-                dcc.Graph(id=graph_id, figure=_WAITING, config=CONFIG, style={"minHeight": f"{height}px"}),
+                dcc.Graph(id=graph_id, figure=_WAITING, config=config, style={"minHeight": f"{height}px"}),
                 role="group",
                 **{"aria-label": label},
             ),

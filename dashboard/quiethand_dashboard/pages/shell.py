@@ -42,6 +42,7 @@ _THEME: Final[dict[str, Any]] = {
 class Page:
     path: str
     name: str
+    under: str = ""  # the page that leads to this one, where this has no link of its own
 
 
 def shell() -> dmc.MantineProvider:
@@ -74,6 +75,7 @@ def shell() -> dmc.MantineProvider:
                 className="header",
             ),
             html.Div(id=ids.NOTICE, role="status"),
+            html.Div(id=ids.TROUBLE, role="alert"),
             html.Main(id=ids.PAGE, tabIndex="-1"),
             html.Footer(" ".join(STANDING)),
         ],
@@ -87,7 +89,9 @@ def navigation(path: str | None, pages: Sequence[Page]) -> list[Any]:
 
     One of the two is always hidden by its width, from screen readers as well.
     """
-    here = (path or "/").rstrip("/") or "/"
+    at = (path or "/").rstrip("/") or "/"
+    here = next((page.under or page.path for page in pages if page.path == at), at)
+    pages = [page for page in pages if not page.under]
     name = next((page.name for page in pages if page.path == here), "Pages")
     return [
         html.Div([_link(page, page.path == here) for page in pages], className="page-links"),
