@@ -17,7 +17,7 @@ from quiethand.calibrate.cells import Cells
 from quiethand.calibrate.stillness import IN_HAND, Still, refusal_hint, still_stretches
 from quiethand.errors import InputError
 
-__all__ = ["MountResult", "mount_from_poses", "mount_from_recording", "quaternion_from_matrix"]
+__all__ = ["MountResult", "mount_from_poses", "mount_from_recording", "poses_held", "quaternion_from_matrix"]
 
 Floats = NDArray[np.float64]
 
@@ -57,7 +57,7 @@ def mount_from_recording(cells: Cells) -> MountResult:
     Raises:
         InputError: other than two poses, clipped, or their angle is far from 90 degrees.
     """
-    poses = _distinct(still_stretches(cells, IN_HAND, LEAST_POSE_S))
+    poses = poses_held(cells)
     if len(poses) != 2:
         found = f"{len(poses)} still poses of {LEAST_POSE_S:g} s, not two"
         why = f" ({refusal_hint(cells, IN_HAND)})" if not poses else ""
@@ -78,6 +78,11 @@ def mount_from_recording(cells: Cells) -> MountResult:
         level_s=(level.start_s, level.end_s),
         down_s=(down.start_s, down.end_s),
     )
+
+
+def poses_held(cells: Cells) -> list[Still]:
+    """The poses that a bow was held in for 2 s and more, in order; the same one twice in a row counts once."""
+    return _distinct(still_stretches(cells, IN_HAND, LEAST_POSE_S))
 
 
 def _distinct(found: list[Still]) -> list[Still]:
