@@ -10,6 +10,11 @@ time, a shot whose samples say (N, r) of b (normal matrix and right side of leas
 
 which add up over the shots (a mixed model; Laird and Ware 1982, from memory). Only g is taken from it: what an archer
 does usually must not shape what is measured of a shot.
+
+How much a gyro feels differs tenfold between kinds, and its noise tells that only roughly. So the spread s that its
+three answers come from is learned too: each s is weighed by how likely it makes what was seen of the three axes. A gyro
+that feels little is then not given an answer that merely fits noise and the bow's own motion, and one that feels much
+is not held back.
 """
 
 from __future__ import annotations
@@ -28,27 +33,29 @@ __all__ = ["FeltState", "felt_prior"]
 # Of the variance that bows and archers differ by, this share is common to all shots of one bow and archer. The hold's
 # own level and drift are new each time, the answer to acceleration never.
 _HABIT_SHARE: Final = 0.8
-_OWN: Final = np.array([1.0, 1.0, 1.0, *[1 - _HABIT_SHARE] * 4, 0.0])
-# The push along the arrow stands for all that the gyro feels (it pushes sideways and upward too), and what turns the
-# bow at every shot in a course that no weight stands for, some hundredths of a deg/s at 5 g, is taken for an answer: no
-# number of shots tells it better than to this.
-_FLOOR_RAD_S_PER_M_S2: Final = np.deg2rad(5e-3) / 9.80665
+_OWN: Final = np.array([1.0, 1.0, 1.0, *[1 - _HABIT_SHARE] * 5, 0.0])
+# Sensors of one noise differ by more than this factor either way: 0.015 deg/s per g is the limit of a compensated one
+# of 0.011 deg/s/sqrt(Hz), 0.1 that of a small one of 0.014 (data sheets; the latter from memory). Log-normal.
+_FACTOR: Final = 1.65
+_STEPS: Final = np.linspace(-3.0, 3.0, 13)
+_SPREADS: Final = _FACTOR**_STEPS  # over the one expected
+_WEIGHTS: Final = np.exp(-(_STEPS**2) / 2)
 
 
 @dataclass(frozen=True)
 class FeltState:
-    """What the shots so far say of the common weights, without any prior; shapes (3, 8, 8) and (3, 8)."""
+    """What the shots so far say of the common weights, without any prior; shapes (3, 9, 9) and (3, 9)."""
 
     information: NDArray[np.float64]
     seen: NDArray[np.float64]
-    spread: NDArray[np.float64]  # (3, 8) how far weights differ between bows, archers and sensors
+    spread: NDArray[np.float64]  # (3, 9) how far weights differ between bows, archers and sensors
     shots: int
 
     @staticmethod
     def after(fit: WindowRate, before: FeltState | None) -> FeltState:
         """With one more shot."""
         own = _OWN * fit.spread**2
-        inverse = np.linalg.inv(np.eye(8) + fit.information * own[:, None, :])
+        inverse = np.linalg.inv(np.eye(9) + fit.information * own[:, None, :])
         information, seen = inverse @ fit.information, np.einsum("kij,kj->ki", inverse, fit.seen)
         if before is None:
             return FeltState(information, seen, fit.spread, 1)
@@ -64,10 +71,18 @@ def felt_prior(state: FeltState | None, sigma: float) -> tuple[NDArray[np.float6
     if state is None:
         return np.zeros(3), np.full(3, sigma)
     common = (1 - _OWN) * state.spread**2
-    common[:, 7] = sigma**2
     # the level and drift of the hold have nothing in common: rows and columns of theirs do not count
-    keep = np.arange(3, 8)
-    normal = state.information[:, keep[:, None], keep] + np.eye(5) / common[:, None, keep]
-    covariance = np.linalg.inv(normal)
-    mean = np.einsum("kj,kj->k", covariance[:, 4], state.seen[:, keep])
-    return mean, np.sqrt(covariance[:, 4, 4] + min(_FLOOR_RAD_S_PER_M_S2, 0.5 * sigma) ** 2)
+    keep = np.arange(3, 9)
+    pull = np.zeros((3, 6))
+    pull[:, :5] = 1 / common[:, keep[:5]]
+    pull[:, 5] = (1e-3 / sigma) ** 2  # next to nothing is known of g here
+    covariance = np.linalg.inv(state.information[:, keep[:, None], keep] + np.eye(6) * pull[:, None, :])
+    said = np.einsum("kj,kj->k", covariance[:, 5], state.seen[:, keep])
+    variance = covariance[:, 5, 5]
+    spread = (sigma * _SPREADS[:, None]) ** 2  # against axes
+    likely = -0.5 * np.sum(np.log(spread + variance) + said**2 / (spread + variance), axis=1)
+    share = _WEIGHTS * np.exp(likely - likely.max())
+    share = (share / share.sum())[:, None]
+    kept = spread / (spread + variance)
+    mean = np.sum(share * kept * said, axis=0)
+    return mean, np.sqrt(np.sum(share * (kept * variance + (kept * said - mean) ** 2), axis=0))

@@ -6,10 +6,12 @@ the clean ones, takes their place up to the departure. Per axis the rate is
 
     w(u) = w0 + w1 u + w2 u^2                       the hold, tremor and all
          + [u > 0] (p1 u + p2 u^2) + p3 V(u)        what presses after the release; V is the string's impulse so far
+         + q f(u)                                   and what V's course leaves out; f is the push as measured
          + j S(u)                                   a blow about the release, S from 0 to 1 as it is given
-         + g f(u)                                   not the bow's: a gyro feels acceleration; f is the push as measured
+         + g f(u)                                   not the bow's: a gyro feels acceleration
 
-with priors as wide as bows and archers differ, so that the fit holds with few samples.
+with priors as wide as bows and archers differ, so that the fit holds with few samples. Nothing in one shot tells q from
+g; from shot to shot `felt` weighs them.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from quiethand.shots.budget import GRAVITY_M_S2
 from quiethand.shots.middle import median
 
 __all__ = ["WindowRate", "fit_window_rate", "grid", "pluck_course"]
@@ -36,6 +39,9 @@ _PRIOR_DEG_S: Final = {
     "p1": (1.5, 2.0, 1.5),
     "p2": (1.0, 1.5, 1.0),
     "p3": (2.0, 6.0, 2.0),
+    # Per g of the push. A tenth of a millisecond early or late, V differs by a fiftieth of its last where the string
+    # pulls hardest, at some 4 g: a mount that gives, a gyro's delay, an instant that is off are all of this size.
+    "q": (0.01, 0.03, 0.01),
 }
 _BLOW_FINGERS_DEG_S: Final = (0.15, 0.15, 3.0)
 # A blow from a trigger hand or a jump of the grip is rare and small: 3 mN m s about the vertical.
@@ -46,30 +52,30 @@ _BLOW_TRIGGER_DEG_S: Final = (0.15, 0.15, 0.6)
 class WindowRate:
     """The fit. `u` is seconds since the release; weights in rad/s, basis terms in the order of the module's formula."""
 
-    weights: NDArray[np.float64]  # (7, 3)
-    covariance: NDArray[np.float64]  # (3, 7, 7)
+    weights: NDArray[np.float64]  # (8, 3)
+    covariance: NDArray[np.float64]  # (3, 8, 8)
     felt: NDArray[np.float64]  # (3,) g, rad/s per m/s2
     felt_sigma: NDArray[np.float64]  # (3,)
     felt_force_m_s2: NDArray[np.float64]  # (n,) f on the grid
     u_s: NDArray[np.float64]  # (n,) fine grid from _BEFORE_S before the release to the departure
-    basis: NDArray[np.float64]  # (n, 7)
+    basis: NDArray[np.float64]  # (n, 8)
     blow: NDArray[np.float64]  # (n,) S on the grid
     residual_rad_s: NDArray[np.float64]  # (3,) rms of what is left over
-    # what the samples alone say of the seven weights and g, and how far those differ beforehand
-    information: NDArray[np.float64]  # (3, 8, 8)
-    seen: NDArray[np.float64]  # (3, 8)
-    spread: NDArray[np.float64]  # (3, 8)
+    # what the samples alone say of the eight weights and g, and how far those differ beforehand
+    information: NDArray[np.float64]  # (3, 9, 9)
+    seen: NDArray[np.float64]  # (3, 9)
+    spread: NDArray[np.float64]  # (3, 9)
 
     def felt_rate(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
         """What the gyro shows at given times because it feels the push, (m, 3) rad/s."""
         return np.asarray(np.outer(np.interp(u_s, self.u_s, self.felt_force_m_s2), self.felt))
 
     def row(self, u_s: float) -> NDArray[np.float64]:
-        """The basis at one time, shape (7,)."""
+        """The basis at one time, shape (8,)."""
         return np.asarray(rows_at(self.u_s, self.basis, np.array([u_s]))[0])
 
     def rows(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The basis at several times, shape (m, 7)."""
+        """The basis at several times, shape (m, 8)."""
         return rows_at(self.u_s, self.basis, u_s)
 
     def rate(self, u_s: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -163,31 +169,32 @@ def fit_window_rate(
     else:
         own = string_impulse[0][-1]
         impulse = np.interp(u_s * own / total, string_impulse[0], string_impulse[1], left=0.0)
-    basis = np.stack([np.ones_like(u_s), u_s / _UNIT_S, (u_s / _UNIT_S) ** 2, after, after**2, impulse, blow], axis=1)
+    course = [np.ones_like(u_s), u_s / _UNIT_S, (u_s / _UNIT_S) ** 2, after, after**2, impulse]
+    basis = np.stack([*course, felt_force_m_s2 / GRAVITY_M_S2, blow], axis=1)
     use = (time_s > release_s - _BEFORE_S) & (time_s < departure_s)
     if use.sum() < 8:
         return None
     u, w = time_s[use] - release_s, rate_rad_s[use]
     columns = np.column_stack([basis, felt_force_m_s2])
     rows = rows_at(u_s, columns, u)
-    weights, covariance = np.zeros((8, 3)), np.zeros((3, 8, 8))
-    information, seen, spread = np.zeros((3, 8, 8)), np.zeros((3, 8)), np.zeros((3, 8))
+    weights, covariance = np.zeros((9, 3)), np.zeros((3, 9, 9))
+    information, seen, spread = np.zeros((3, 9, 9)), np.zeros((3, 9)), np.zeros((3, 9))
     residual = np.zeros(3)
     blows = _BLOW_FINGERS_DEG_S if fingers else _BLOW_TRIGGER_DEG_S
     for k in range(3):
         spread[k] = np.append(np.deg2rad([*(v[k] for v in _PRIOR_DEG_S.values()), blows[k]]), felt_spread)
         information[k], seen[k] = rows.T @ rows / noise_rad_s[k] ** 2, rows.T @ w[:, k] / noise_rad_s[k] ** 2
-        known = 1 / np.append(spread[k, :7], felt_sigma[k]) ** 2
+        known = 1 / np.append(spread[k, :8], felt_sigma[k]) ** 2
         covariance[k] = np.linalg.inv(information[k] + np.diag(known))
         right = seen[k].copy()
-        right[7] += felt_mean[k] * known[7]
+        right[8] += felt_mean[k] * known[8]
         weights[:, k] = covariance[k] @ right
         residual[k] = np.sqrt(np.mean((w[:, k] - rows @ weights[:, k]) ** 2))
     return WindowRate(
-        weights[:7],
-        covariance[:, :7, :7],
-        weights[7],
-        np.sqrt(covariance[:, 7, 7]),
+        weights[:8],
+        covariance[:, :8, :8],
+        weights[8],
+        np.sqrt(covariance[:, 8, 8]),
         felt_force_m_s2,
         u_s,
         basis,

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from quiethand import analysis
 from quiethand.bow.launch import launch
+from quiethand.emulator import Scenario, bows, sensor, write_recording
+from quiethand.emulator.bows import BowKind
 from quiethand.shots.felt import FeltState, felt_prior
 from quiethand.shots.measure import measure, measure_and_learn
 from quiethand.shots.model import Shot
@@ -73,3 +79,33 @@ def test_nothing_is_learned_from_a_shot_without_its_window() -> None:
     shot, after = measure_and_learn(scene.candidate, scene.setup, launch(scene.setup), 2, scene.still, known)
     assert shot.at_departure.rotation_deg.yaw is None
     assert after is known
+
+
+@pytest.mark.parametrize(
+    ("bow", "above_m", "per_g_deg_s"),
+    [("compound", 0.0, 0.0), ("compound", 0.03, 0.0), ("compound", 0.03, 0.04), ("recurve", 0.02, 0.0)],
+)
+def test_what_is_learned_makes_no_good_sensor_worse(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bow: BowKind, above_m: float, per_g_deg_s: float
+) -> None:
+    """A string that pulls far above the centre of mass turns the bow as the push goes: no answer of the gyro."""
+    plan = replace(bows.bow_plan(bow), string_above_m=above_m)
+    monkeypatch.setitem(bows._PLANS, bow, lambda: plan)
+    monkeypatch.setitem(sensor.SENSORS, "good", replace(sensor.SENSORS["good"], gyro_per_g_deg_s=per_g_deg_s))
+    path = tmp_path / "felt.qhr"
+    truth = write_recording(path, Scenario(seed=77, bow=bow, shots=5, every_s=9.0, nuisances="none", rate_hz=2000.0))
+
+    def off() -> float:
+        shots = analysis.analyse_path(str(path)).shots
+        errors = [
+            shot.at_departure.rotation_deg.array() - true.rotation_deg.array()
+            for shot, true in zip(shots, truth.shots, strict=True)
+        ]
+        return float(np.sqrt(np.mean(np.square(errors))) * 1e3)
+
+    learned = off()
+    monkeypatch.setattr(analysis, "measure_and_learn", lambda *a, **k: (measure_and_learn(*a, **k)[0], None))
+    fresh = off()
+    assert learned < max(1.1 * fresh, fresh + 0.1)  # mdeg
+    if per_g_deg_s:
+        assert learned < fresh
