@@ -34,14 +34,21 @@ def command(
 ) -> None:
     """Measure recordings and put their shots into the store. What is there already stays as it is.
 
+    A CSV whose header has right_mm and up_mm (or _cm, _in) is a list of impacts. Each is joined to its shot: by a
+    column shot_id (as `export` gives it); by archer, day and number; by archer and time; or, with archer and day alone,
+    by the order, if there are as many impacts as shots. All of such a file is stored, or nothing.
+
     \b
     Examples:
       quiethand import evening.qhr
       quiethand import winter/*.qhr --setup bow.toml
+      quiethand import impacts.csv
       quiethand import --known              # after the store was deleted: builds it again
 
     Exit status: 0 shots are in the store; 1 read, and no shot in any; 2 one can't be read (the others are kept).
     """
+    from quiethand.commands.impact_file import looks_like_impacts
+    from quiethand.commands.import_impacts import import_impacts
     from quiethand.store import open_store
 
     if not recordings and not known:
@@ -52,12 +59,21 @@ def command(
 
         setup = read_setup(setup_file)
     store = open_store(store_url)
-    paths = [*recordings, *(_known_paths(store) if known else ())]
+    impacts = [path for path in recordings if looks_like_impacts(path)]
+    paths = [*(p for p in recordings if p not in impacts), *(_known_paths(store) if known else ())]
     shots, unreadable = 0, False
     for path, found, line in import_recordings(store, paths, setup, jobs=jobs):
         shots += found
         unreadable |= found < 0
         click.echo(f"quiethand: {line}" if found < 0 else f"{path}: {line}", err=found < 0)
+    for path in impacts:  # their shots may have come just now
+        try:
+            found, line = import_impacts(store, path)
+            shots += found
+            click.echo(f"{path}: {line}")
+        except InputError as wrong:
+            unreadable = True
+            click.echo(f"quiethand: {wrong}", err=True)
     store.close()
     if unreadable:
         raise click.exceptions.Exit(2)
