@@ -106,7 +106,7 @@ def _by_cluster(jobs: Iterable[Job], address: str) -> Iterator[Told]:
             do="install it with: pip install 'quiethand[cluster]'",
         ) from None
     try:
-        client = distributed.Client(address, timeout=10, set_as_default=False)
+        client = distributed.Client(address, timeout=3, set_as_default=False)
     except (OSError, ValueError) as error:
         raise InputError(
             f"no scheduler answers ({error})", where=address, do="start one with 'dask scheduler', and workers"
@@ -122,7 +122,7 @@ def _by_cluster(jobs: Iterable[Job], address: str) -> Iterator[Told]:
             return client.submit(measure_recording, job.path, job.document, job.began_unix_s, pure=False)
 
         first = [submitted(job) for _, job in zip(range(workers * _AHEAD), waiting, strict=False)]
-        running = distributed.as_completed(first)
+        running = distributed.as_completed(first, loop=client.loop)
         for future in running:
             told = future.result()
             if (job := next(waiting, None)) is not None:
