@@ -16,7 +16,7 @@ from quiethand.judge.usual import (
 
 
 @pytest.mark.parametrize("shots", [10, 11, 13, 18, 25, 50, 150])
-@pytest.mark.parametrize("share", [0.01, 0.05])
+@pytest.mark.parametrize("share", [0.01, 0.03, 0.05])
 def test_ordinary_shots_are_called_unusual_as_often_as_stated(shots: int, share: float) -> None:
     """Simulated: 40,000 sets each; the standard error of the share is 5 % of 0.01."""
     rng = np.random.default_rng(shots)
@@ -71,9 +71,10 @@ def test_what_is_not_known_is_not_judged() -> None:
     assert is_unusual(3.0, None) is None
 
 
-def test_only_tabled_shares() -> None:
-    with pytest.raises(ValueError, match="one of"):
-        usual(np.arange(12.0), false_alarm=0.02)
+def test_shares_beyond_the_tables_are_refused() -> None:
+    for share in (0.001, 0.2):
+        with pytest.raises(ValueError, match=r"from 0\.002 to 0\.1"):
+            usual(np.arange(12.0), false_alarm=share)
 
 
 def test_factors_fall_to_the_normal_distribution_s() -> None:
