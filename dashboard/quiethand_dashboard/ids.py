@@ -48,6 +48,16 @@ COMPARE_CLEAR: Final = "compare-clear"
 COMPARE_CSV: Final = "compare-csv"
 COMPARE_CSV_DATA: Final = "compare-csv-data"
 
+# comparing sets
+SETS_URL: Final = "sets-url"
+SETS_EMPTY: Final = "sets-empty"
+SETS_BODY: Final = "sets-body"
+SETS_COUNTS: Final = "sets-counts"
+SETS_WORDS: Final = "sets-words"
+SETS_TABLE: Final = "sets-table"
+SETS_CSV: Final = "sets-csv"
+SETS_CSV_DATA: Final = "sets-csv-data"
+
 # over time
 OVER_URL: Final = "over-url"
 OVER_EMPTY: Final = "over-empty"
@@ -96,6 +106,16 @@ SHOT_KNOWN: Final = "shot-known"  # the computed instants that the fields are re
 def marks(page: str, part: str) -> str:
     """A part of the marks of a page: "shot" or "compare"."""
     return f"{page}-marks-{part}"
+
+
+def set_field(which: str, name: str) -> str:
+    """A field that narrows set "a" or "b"."""
+    return f"sets-{which}-{name}"
+
+
+def spread_graph(axis: str) -> str:
+    """The graph of each shot's turn about one axis, set beside set."""
+    return f"sets-spread-{axis}"
 
 
 def trace_graph(page: str, axis: str) -> str:

@@ -1,4 +1,4 @@
-"""What people say about shots, and limits that are set afterwards: from the page's functions into the store and back."""
+"""What people say about shots, and limits set afterwards: from the page's functions into the store and back."""
 
 from __future__ import annotations
 

@@ -10,7 +10,8 @@ from dash import dcc, html
 
 from quiethand_dashboard import ids
 from quiethand_dashboard.pages.marks import marks_form
-from quiethand_dashboard.pages.pieces import AXIS_ORDER, axis_heading, empty, figure, section
+from quiethand_dashboard.pages.pieces import AXIS_ORDER, axis_heading, empty, figure, section, tabs
+from quiethand_dashboard.pages.sets import COMPARE_TABS
 
 __all__ = ["layout"]
 
@@ -66,6 +67,7 @@ def layout() -> html.Div:
             html.Div(
                 [
                     html.H1("Compare shots"),
+                    tabs(COMPARE_TABS, "/compare"),
                     html.P(
                         "Tick two to six shots; the first is A. Filter below a column's name: a day, a lane, an arrow, "
                         "or a word such as “over”. The address of this page holds the choice: keep it to come back.",

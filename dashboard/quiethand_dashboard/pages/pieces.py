@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Final
 
 import dash_mantine_components as dmc
@@ -11,7 +12,7 @@ from quiethand_dashboard import ids
 from quiethand_dashboard.figures.palette import AXIS_COLOURS
 from quiethand_dashboard.figures.style import CONFIG
 
-__all__ = ["AXIS_ORDER", "AXIS_SAYS", "axis_heading", "big_figure", "empty", "figure", "section"]
+__all__ = ["AXIS_ORDER", "AXIS_SAYS", "axis_heading", "big_figure", "empty", "figure", "section", "tabs"]
 
 # yaw first: it is what moves an arrow sideways, and what most archers come to look for
 AXIS_ORDER: Final = ("yaw", "pitch", "cant")
@@ -24,6 +25,22 @@ AXIS_SAYS: Final = {
 
 def section(title: str, *children: Any, **more: Any) -> html.Section:
     return html.Section([html.H2(title), *children], className="section", **more)
+
+
+def tabs(pages: Sequence[tuple[str, str]], here: str) -> html.Nav:
+    """Links between pages that belong together, the open one marked for eye and ear."""
+    return html.Nav(
+        [
+            dmc.Anchor(
+                name, href=path, refresh=False, unstyled=True,
+                className="way-link here" if path == here else "way-link",
+                **({"aria-current": "page"} if path == here else {}),
+            )
+            for path, name in pages
+        ],
+        className="way-links",
+        **{"aria-label": "Ways to compare"},
+    )  # fmt: skip
 
 
 def axis_heading(axis: str) -> html.H3:
