@@ -142,15 +142,16 @@ def split_permutations(n_a: int, n_b: int, rng: np.random.Generator) -> tuple[ND
 
 
 def order_permutation_p(
-    statistic: Callable[[Floats], Floats], values: Floats, *, rng: np.random.Generator, ways: int = _RANDOM
+    statistic: Callable[[Floats], Floats], values: Floats, *, rng: np.random.Generator, seen: float | None = None
 ) -> float:
     """Share of random orders of the values whose statistic is no smaller, the order as it is counted in.
 
     Args:
         statistic: (r, n) to (r,).
         values: shape (n,), in order.
+        seen: the statistic to be held against the others; None: that of the order as it is.
     """
-    ways = int(np.clip(_DRAWN // len(values), 999, ways))
+    ways = int(np.clip(_DRAWN // len(values), 999, _RANDOM))
     shuffled = rng.permuted(np.broadcast_to(values, (ways, len(values))), axis=1)
-    seen = float(statistic(values[None])[0])
+    seen = float(statistic(values[None])[0]) if seen is None else seen
     return (1 + int(np.count_nonzero(statistic(shuffled) >= seen - 1e-12 * abs(seen)))) / (ways + 1)

@@ -1,7 +1,7 @@
 """Whether a shot is unusual in its three axes taken together: each within its own range, yet not as they go together.
 
 Hotelling's T squared of a future observation, limit p (m + 1)(m - 1)/(m^2 - m p) F(1 - alpha; p, m - p) from m earlier
-ones (NIST/SEMATECH e-Handbook, 6.5.4.3.4). Earlier shots that lie far out in an axis are left out, so that one wild shot
+ones (NIST/SEMATECH e-Handbook, 6.5.4.3.4). Earlier shots that lie far out in an axis are left out, so that a wild one
 does not hide the next.
 """
 
