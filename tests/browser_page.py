@@ -19,7 +19,8 @@ def rested(page: Any) -> None:
     page.wait_for_function(
         """() => {
             const graphs = [...document.querySelectorAll('.dash-graph')].filter(g => g.offsetParent);
-            return graphs.length > 0 && graphs.every(g => {
+            const none = document.querySelector('#page .no-figures');  // a page of words and fields
+            return (graphs.length > 0 || none) && graphs.every(g => {
                 const plot = g.querySelector('.js-plotly-plot');
                 return plot && !g.querySelector('.dash-graph--pending') && (plot.data || []).length > 0
                     && Math.abs(plot._fullLayout.width - plot.clientWidth) < 2;

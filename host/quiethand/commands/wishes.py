@@ -118,6 +118,8 @@ class Wishes:
         if self._setup_file is None and wish.write:
             self._say(wish.id, False, "no set-up file to write into: start with `quiethand live --setup FILE`")
             return
+        if self._recording is not None and recording.name == self._recording.name:
+            self._supervisor.end_recording()
         setup = [] if self._setup_file is None else ["--setup", str(self._setup_file)]
         options = [f"--{name}={value}" for name, value in wish.options.items()]  # none can be taken for another
         args = ["calibrate", wish.purpose, str(recording), *options, *setup, *([] if wish.write else ["--dry-run"])]
