@@ -39,6 +39,7 @@ class Checker:
     """Looks at one recording after the other in a thread of its own, the newest first."""
 
     def __init__(self) -> None:
+        self._begun: dict[tuple[str, int], float] = {}
         self._found: dict[tuple[str, int, int], _State] = {}
         self._wanted: queue.LifoQueue[tuple[tuple[str, int, int], Path]] = queue.LifoQueue()
         self._asked: set[tuple[str, int, int]] = set()
@@ -53,10 +54,12 @@ class Checker:
             store: knows how many shots are in each.
         """
         paths = [p for p in folder.glob("*.qhr") if p.is_file()] if folder.is_dir() else []
-        stats = sorted(((p.stat(), p) for p in paths), key=lambda both: -both[0].st_mtime)[:_SHOWN]
+        begun = {path: self._begun_unix_s(path) for path in paths}
+        newest = sorted(paths, key=lambda path: -begun[path])[:_SHOWN]
         shots = {Path(one.path).name: one.shots for one in store.recordings()}
         found = []
-        for stat, path in stats:
+        for path in newest:
+            stat = path.stat()
             key = (path.name, stat.st_size, stat.st_mtime_ns)
             if path.name == growing:
                 state: _State = ("growing", None)
@@ -64,9 +67,19 @@ class Checker:
                 state = ("too long", None)
             else:
                 state = self._state(key, path)
-            begun = _begun_unix_s(path) or stat.st_mtime
-            found.append(Listed(path.name, begun, stat.st_size, *state, shots.get(path.name)))
+            found.append(Listed(path.name, begun[path], stat.st_size, *state, shots.get(path.name)))
         return found
+
+    def _begun_unix_s(self, path: Path) -> float:
+        """As its HEADER says, or else when it was written to last."""
+        stat = path.stat()
+        key = (path.name, stat.st_ino)
+        if key not in self._begun:
+            told = _told_unix_s(path)
+            if told is None:
+                return stat.st_mtime
+            self._begun[key] = told
+        return self._begun[key]
 
     def _state(self, key: tuple[str, int, int], path: Path) -> _State:
         with self._lock:
@@ -103,7 +116,7 @@ def _looked_at(path: Path) -> _State:
     return ("whole" if facts.whole else "damaged", facts.duration_s)
 
 
-def _begun_unix_s(path: Path) -> float | None:
+def _told_unix_s(path: Path) -> float | None:
     """When it was begun, by its HEADER."""
     from quiethand.link.recording_header import HEADER_LIMIT, header_object
 

@@ -65,9 +65,9 @@ def link_figures(
         below = "lay it on something heavy to see gravity and noise"
         return [*figures, _figure("At rest", "–", "", below)]
     off = rest.gravity_m_s2 / _G - 1
-    gravity = f"{100 * off:+.1f} % of standard gravity"
+    gravity = f"{100 * abs(off):.1f} % {'over' if off > 0 else 'under'} standard gravity"
     if abs(off) > _GRAVITY_WITHIN:
-        gravity += ": over 2 %, calibrate the six faces"
+        gravity += ": too far off, calibrate the six faces"
     return [
         *figures,
         _figure("Gravity at rest", f"{rest.gravity_m_s2:.3f}", "m/s²", gravity),
