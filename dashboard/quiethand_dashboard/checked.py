@@ -55,24 +55,28 @@ class Checker:
         """
         paths = [p for p in folder.glob("*.qhr") if p.is_file()] if folder.is_dir() else []
         begun = {path: self._begun_unix_s(path) for path in paths}
-        newest = sorted(paths, key=lambda path: -begun[path])[:_SHOWN]
         shots = {Path(one.path).name: one.shots for one in store.recordings()}
         found = []
-        for path in newest:
-            stat = path.stat()
-            key = (path.name, stat.st_size, stat.st_mtime_ns)
+        for path in sorted(paths, key=lambda path: -begun[path])[:_SHOWN]:
+            try:
+                stat = path.stat()
+            except OSError:  # gone meanwhile
+                continue
             if path.name == growing:
                 state: _State = ("growing", None)
             elif stat.st_size > _MOST_BYTES:
                 state = ("too long", None)
             else:
-                state = self._state(key, path)
+                state = self._state((path.name, stat.st_size, stat.st_mtime_ns), path)
             found.append(Listed(path.name, begun[path], stat.st_size, *state, shots.get(path.name)))
         return found
 
     def _begun_unix_s(self, path: Path) -> float:
         """As its HEADER says, or else when it was written to last."""
-        stat = path.stat()
+        try:
+            stat = path.stat()
+        except OSError:  # gone meanwhile
+            return 0.0
         key = (path.name, stat.st_ino)
         if key not in self._begun:
             told = _told_unix_s(path)

@@ -84,7 +84,7 @@ class SupervisorState:
     Attributes:
         purpose: of the recording that runs; None where none does.
         recording: its name.
-        port: that it was started with; "" where it was given none.
+        port: that is recorded; else the one that it was started with, "" where it was given none.
         ports: those that the page may choose from.
         setup: the set-up file's name; "" where it was given none.
         answer: to the last wish.

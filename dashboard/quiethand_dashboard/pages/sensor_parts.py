@@ -7,6 +7,7 @@ from datetime import tzinfo
 from typing import TYPE_CHECKING, Any, Final
 
 from dash import html
+from quiethand.link.health_judge import GRAVITY_WITHIN, LINE_SHARE, NOISE_FACTOR
 
 from quiethand_dashboard.checked import Listed
 from quiethand_dashboard.pages.pieces import big_figure
@@ -21,9 +22,6 @@ if TYPE_CHECKING:
 __all__ = ["feedback", "link_figures", "mount", "recordings", "result"]
 
 _G: Final = 9.80665
-# data sheets allow an offset of some 40 mg and a scale off by 1 %
-_GRAVITY_WITHIN: Final = 0.02
-_NOISE_FACTOR: Final = 1.5  # over the data sheet's typical figure
 _SOFT_HZ: Final = 100.0  # common practice, no source
 _FIRM_HZ: Final = 300.0
 
@@ -66,7 +64,7 @@ def link_figures(
         return [*figures, _figure("At rest", "–", "", below)]
     off = rest.gravity_m_s2 / _G - 1
     gravity = f"{100 * abs(off):.1f} % {'over' if off > 0 else 'under'} standard gravity"
-    if abs(off) > _GRAVITY_WITHIN:
+    if abs(off) > GRAVITY_WITHIN:
         gravity += ": too far off, calibrate the six faces"
     return [
         *figures,
@@ -94,7 +92,7 @@ def _line(status: LiveStatus) -> str:
     if status.bytes_per_s is None or status.line_bytes_per_s is None:
         return ""
     share = status.bytes_per_s / status.line_bytes_per_s
-    more = ": keep under 70 %" if share > 0.7 else ""
+    more = ": keep under 70 %" if share > LINE_SHARE else ""
     return f"{100 * share:.0f} % of what the line carries{more}"
 
 
@@ -104,7 +102,7 @@ def _against(shown: float | None, stated: float | None) -> str:
     if not stated:
         return "worst axis; the data sheet's can be typed below"
     times = shown / stated
-    more = ": too much, look at the supply and what it lies on" if times > _NOISE_FACTOR else ""
+    more = ": too much, look at the supply and what it lies on" if times > NOISE_FACTOR else ""
     return f"worst axis, {times:.2g} times the data sheet's{more}"
 
 

@@ -56,6 +56,7 @@ class Wishes:
         self._port, self._setup_file, self._options = port, setup_file, list(options)
         self._purpose: Purpose = "shots"
         self._recording = recording
+        self._recorded_port = port
         self._seen = self._folder_wish_id()  # of an earlier run
         self._answer: Answer | None = None
         self._begun: tuple[str, float] | None = None  # a wish that started the recorder and has no answer yet, and when
@@ -102,7 +103,7 @@ class Wishes:
             self._say(wish.id, False, "no such port; plug the sensor in and choose it")
             return
         self._supervisor.end_recording()
-        self._purpose = wish.purpose
+        self._purpose, self._recorded_port = wish.purpose, port
         self._recording = new_recording(self._folder, wish.purpose)
         self._begun, self._started_by = (wish.id, time.monotonic()), wish.id
         self._supervisor.record(
@@ -145,7 +146,7 @@ class Wishes:
         state = SupervisorState(
             purpose=self._purpose if records else None,
             recording=self._recording.name if records and self._recording is not None else "",
-            port=self._port or "",
+            port=(self._recorded_port if records else self._port) or "",
             ports=self._ports(),
             setup=self._setup_file.name if self._setup_file is not None else "",
             answer=self._answer,

@@ -6,14 +6,14 @@ from typing import Final
 
 from quiethand.link.health import LinkHealth
 
-__all__ = ["LINE_SHARE", "Densities", "problems"]
+__all__ = ["GRAVITY_WITHIN", "LINE_SHARE", "NOISE_FACTOR", "Densities", "problems"]
 
 LINE_SHARE: Final = 0.70  # the wire format's
 _RATE_WITHIN: Final = 0.01
 _LATE_MS: Final = 200.0  # over it a shot shows on the page noticeably later
 _GRAVITY: Final = 9.80665
-_GRAVITY_WITHIN: Final = 0.02 * _GRAVITY  # data sheets allow an offset of some 40 mg, a scale off by 1 %
-_NOISE_FACTOR: Final = 1.5  # data sheets state a typical figure; specimens differ by some tens of per cent
+GRAVITY_WITHIN: Final = 0.02  # of it; data sheets allow an offset of some 40 mg, a scale off by 1 %
+NOISE_FACTOR: Final = 1.5  # data sheets state a typical figure; specimens differ by some tens of per cent
 
 Densities = tuple[float | None, float | None]  # gyro deg/s/sqrt(Hz), accelerometer ug/sqrt(Hz)
 
@@ -64,7 +64,7 @@ def _rate(health: LinkHealth) -> list[tuple[str, str]]:
 
 def _rest(health: LinkHealth, densities: Densities) -> list[tuple[str, str]]:
     rest, found = health.rest, []
-    if rest.gravity_m_s2 is not None and abs(rest.gravity_m_s2 - _GRAVITY) > _GRAVITY_WITHIN:
+    if rest.gravity_m_s2 is not None and abs(rest.gravity_m_s2 - _GRAVITY) > GRAVITY_WITHIN * _GRAVITY:
         do = "'quiethand calibrate six-face' measures offset and scale; over 10 % off, look at range and scale"
         found.append((f"at rest it reads {rest.gravity_m_s2:.3f} m/s2, not {_GRAVITY:.3f}", do))
     pairs = (
@@ -72,7 +72,7 @@ def _rest(health: LinkHealth, densities: Densities) -> list[tuple[str, str]]:
         ("acceleration", rest.accel_density_ug, densities[1], "ug"),
     )
     for what, shown, stated, unit in pairs:
-        if shown is not None and stated is not None and shown > _NOISE_FACTOR * stated:
+        if shown is not None and stated is not None and shown > NOISE_FACTOR * stated:
             do = "does it lie on something heavy? Then look at the supply's ripple, the filter set, a loose mount"
             words = f"{what} noise at rest is {shown:.3g} {unit}/sqrt(Hz), the data sheet's is {stated:.3g}"
             found.append((words, do))
