@@ -5,13 +5,16 @@ from __future__ import annotations
 import errno
 import os
 import shutil
-import subprocess
+import signal
 import sys
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pytest
+from command_line import refused
+from command_line import run as run_verb
 from quiethand.errors import InputError
 from quiethand.link import recording_file
 from quiethand.link.record_loop import record_loop
@@ -214,11 +217,13 @@ def test_a_folder_that_vanishes_while_recording_is_one_line(tmp_path: Path) -> N
     assert "\n" not in str(told.value)
 
 
-def record(*args: str) -> subprocess.CompletedProcess[str]:
-    code = "from quiethand.commands import main; main()"
-    return subprocess.run(
-        [sys.executable, "-c", code, "record", *args], capture_output=True, text=True, check=False, timeout=20
-    )
+@pytest.fixture
+def signals_as_before() -> Iterator[None]:
+    """`record` sets what signals do, and here it runs in the tests' own process."""
+    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 @pytest.mark.parametrize(
@@ -234,31 +239,29 @@ def record(*args: str) -> subprocess.CompletedProcess[str]:
         ("capture.raw", "/proc/one.qhr", "/proc/one.qhr"),  # where nobody may make a file
     ],
 )
+@pytest.mark.usefixtures("signals_as_before")
 def test_one_clear_line_and_exit_2(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, port: str, out: str, words: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], port: str, out: str, words: str
 ) -> None:
     monkeypatch.chdir(tmp_path)
     (tmp_path / "capture.raw").write_bytes(DESCRIPTION)
-    done = record("--port", port, "--out", out)
-    assert done.returncode == 2
-    assert words in done.stderr
-    assert done.stderr.count("\n") == 1
+    assert words in refused(run_verb(capsys, "record", "--port", port, "--out", out))
     assert (tmp_path / "capture.raw").read_bytes() == DESCRIPTION
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="a Linux device")
-def test_a_full_disk_for_real(tmp_path: Path) -> None:
+@pytest.mark.usefixtures("signals_as_before")
+def test_a_full_disk_for_real(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "capture.raw").write_bytes(DESCRIPTION + b"".join(FRAMES))
-    done = record("--port", str(tmp_path / "capture.raw"), "--out", "/dev/full", "--force")
-    assert done.returncode == 2
-    assert "the disk is full" in done.stderr
-    assert done.stderr.count("\n") == 1
+    done = run_verb(capsys, "record", "--port", tmp_path / "capture.raw", "--out", "/dev/full", "--force")
+    assert "the disk is full" in refused(done)
 
 
-def test_a_plain_file_is_recorded_to_its_end(tmp_path: Path) -> None:
+@pytest.mark.usefixtures("signals_as_before")
+def test_a_plain_file_is_recorded_to_its_end(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     stream = DESCRIPTION + b"".join(FRAMES)
     (tmp_path / "capture.raw").write_bytes(stream)
-    done = record("--port", str(tmp_path / "capture.raw"), "--out", str(tmp_path / "one.qhr"))
-    assert done.returncode == 0
-    assert "160 samples, none lost" in done.stderr
+    done = run_verb(capsys, "record", "--port", tmp_path / "capture.raw", "--out", tmp_path / "one.qhr")
+    assert done.status == 0
+    assert "160 samples, none lost" in done.err
     assert blocks_in(tmp_path / "one.qhr") == (8, 0)

@@ -68,4 +68,5 @@ def recording_words(state: SupervisorState, status: LiveStatus | None) -> str:
         return f"{told}; waiting for the first sample."
     if status.state == "link_lost":
         return f"{told}; the link is lost, and is waited for."
-    return f"{told}: {status.samples:,} samples so far."
+    more = f" The recorder says: {status.text}." if status.text else ""
+    return f"{told}: {status.samples:,} samples so far.{more}"

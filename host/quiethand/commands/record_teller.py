@@ -88,6 +88,12 @@ class Teller:
             texts.append("the device sends frames that only a host may write; they are dropped")
         return texts
 
+    def _word(self, progress: Progress) -> str:
+        """The one thing that a page should say of the link."""
+        if progress.no_answer:
+            return "no answer from the device"
+        return progress.lost_because or (progress.complaints[-1] if progress.complaints else "")
+
     def _write_status(self, progress: Progress, state: str) -> None:
         age = progress.last_sample_age_s
         (before_s, before), self._told_bytes = self._told_bytes, (progress.elapsed_s, progress.bytes_written)
@@ -102,7 +108,7 @@ class Teller:
             lost_samples=progress.lost_samples,
             bad_frames=progress.bad_frames,
             last_sample_unix_s=None if age is None else time.time() - age,
-            text=progress.lost_because or ("no answer from the device" if progress.no_answer else ""),
+            text=self._word(progress),
             bytes_per_s=(progress.bytes_written - before) / seconds if seconds > 0.1 else None,
             line_bytes_per_s=self._line_bytes_per_s,
             sensor=progress.sensor,
