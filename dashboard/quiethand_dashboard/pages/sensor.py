@@ -46,7 +46,7 @@ def _recordings() -> html.Div:
 def _recording() -> html.Div:
     return html.Div(
         [
-            html.P(id=ids.RECORD_WORDS, role="status", className="state-words"),
+            html.P(id=ids.RECORD_WORDS, className="state-words"),
             html.Div(
                 [
                     html.Div(
@@ -139,7 +139,7 @@ def _calibrate() -> html.Div:
                         ],
                         className="row",
                     ),
-                    html.Div(id=ids.FEEDBACK, role="status", className="feedback"),
+                    html.Div(id=ids.FEEDBACK, className="feedback"),
                     html.Div(id=ids.RESULT, role="status"),
                 ],
                 className="calibrate-step",

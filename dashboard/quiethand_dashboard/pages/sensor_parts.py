@@ -127,7 +127,14 @@ def feedback(told: Feedback | None, *, waiting: str) -> Any:
         ],
         className="steps",
     )
-    return [html.Div([still, steps], className="feedback-now"), html.P(told.words, className="feedback-words")]
+    done = sum(step.done for step in told.steps)
+    # seconds that count up would be read out each second; what is done changes seldom
+    heard = f"{'Still' if told.still_s else 'It moves'}; {done} of {len(told.steps)} done{', enough' * told.enough}"
+    return [
+        html.Div([still, steps], className="feedback-now"),
+        html.P(told.words, className="feedback-words"),
+        html.Div(heard, role="status", className="only-heard"),
+    ]
 
 
 def result(answer: Answer, *, written: bool) -> Any:
