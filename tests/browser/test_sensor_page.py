@@ -39,7 +39,7 @@ def live(tmp_path: Path) -> Iterator[tuple[str, Path]]:
     stop_all([sensor])
 
 
-def test_a_calibration_is_walked_through(open_page: Any, live: tuple[str, Path], tmp_path: Path) -> None:
+def test_a_calibration_is_walked_through(open_page: Any, live: tuple[str, Path], axe: Path, tmp_path: Path) -> None:
     link, setup = live
     before = setup.read_bytes()
     address, path = re.match(r"(http://[^/]+)(/.*)", link).groups()  # type: ignore[union-attr]
@@ -54,6 +54,11 @@ def test_a_calibration_is_walked_through(open_page: Any, live: tuple[str, Path],
     page.get_by_role("button", name="Begin").click()
     feedback = page.locator("#sensor-feedback")
     expect(feedback.get_by_text("still for 10 s – done")).to_be_visible()
+    page.evaluate(axe.read_text(encoding="utf-8"))
+    for scheme in ("light", "dark"):
+        page.emulate_media(color_scheme=scheme)
+        found = page.evaluate("axe.run().then(r => r.violations)")
+        assert [one["id"] for one in found if one["impact"] in ("serious", "critical")] == []
     page.get_by_role("button", name="Done: see the result").click()
     result = page.locator("#sensor-result")
     expect(result).to_contain_text("gyro bias")
