@@ -6,17 +6,22 @@ was closed for a while begins anew.
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
+
+from quiethand.errors import InputError
 
 if TYPE_CHECKING:
     from quiethand.calibrate.cells import Cells
     from quiethand.calibrate.feedback import Feedback
     from quiethand.link.health import LinkHealth
     from quiethand.motion.block import MotionBlock
+
+Mount = tuple[float, float, float, float]
 
 __all__ = ["Followed", "GrowingCalibration", "GrowingLink"]
 
@@ -64,6 +69,8 @@ class GrowingCalibration:
         # an empty set-up that is stated wins over the recording's own: sensor axes, nothing taken off
         self._stream = MotionStream(Setup(), "recording")
         self._blocks: list[MotionBlock] = []
+        self._session: Mapping[str, object] | None = None
+        self._mount: Mount | None = None
 
     def look(self, kind: str) -> Feedback | None:
         """What to tell; None before the first second."""
@@ -74,7 +81,18 @@ class GrowingCalibration:
         if not self._blocks:
             return None
         cells: Cells = cells_of(self._blocks)
-        return feedback(kind, cells)
+        return feedback(kind, cells, self._mount_stated())
+
+    def _mount_stated(self) -> Mount | None:
+        """As the set-up in the recording has it."""
+        session = self._stream.facts.session
+        if session is not self._session:
+            from quiethand.bow.setup_file import setup_from_document
+
+            self._session, self._mount = session, None
+            with contextlib.suppress(InputError):
+                self._mount = None if session is None else setup_from_document(session, "the recording").sensor.mount
+        return self._mount
 
 
 class Followed:

@@ -20,6 +20,7 @@ from quiethand_dashboard.callbacks.sensor import SensorView, sensor_view, wish_f
 from quiethand_dashboard.checked import Checker
 from quiethand_dashboard.growing import Followed, GrowingCalibration, GrowingLink
 from quiethand_dashboard.pages import sensor_parts
+from quiethand_protocol import Session, encode
 
 IDLE = SupervisorState(port="/dev/ttyACM0", ports=("/dev/ttyACM0",), setup="bow.toml")
 SENSOR = table.Sensor()
@@ -154,6 +155,15 @@ def test_followed_begins_anew_with_another_recording(tmp_path: Path) -> None:
     moving = table.record(tmp_path / "b.qhr", SENSOR, *table.trembling(SENSOR, 12.0, 3))
     assert not followed.look(moving, "still").enough
     assert Followed(GrowingCalibration).look(_cut(tmp_path, still), "still") is None
+
+
+def test_the_mount_in_the_recording_tells_how_level_it_lies(tmp_path: Path) -> None:
+    path = table.record(tmp_path / "a.qhr", SENSOR, *table.lying(SENSOR, 12.0))
+    header, _, rest = path.read_bytes().partition(b"\0")
+    session = encode(Session({"sensor": {"mount": [1.0, 0.0, 0.0, 0.0]}}))  # half a turn about x: it lies upside down
+    path.write_bytes(header + b"\0" + session + rest)
+    assert "off how it sits on a level bow" in Followed(GrowingCalibration).look(path, "still").words
+    assert "17" in Followed(GrowingCalibration).look(path, "still").words
 
 
 def _cut(tmp_path: Path, whole: Path) -> Path:

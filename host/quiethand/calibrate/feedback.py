@@ -4,11 +4,12 @@ judge the recording, so that what is told to be enough is.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
+from quiethand.axes import AXIS_NAMES
 from quiethand.calibrate.bias import LEAST_STILL_S
 from quiethand.calibrate.cells import Cells
 from quiethand.calibrate.faces import FACES, faces_shown, fit_faces
@@ -16,6 +17,7 @@ from quiethand.calibrate.mounting import LEAST_POSE_S, mount_from_recording, pos
 from quiethand.calibrate.stillness import IN_HAND, ON_TABLE, Gate, still_stretches
 from quiethand.calibrate.swings import LEAST_SWINGS, MOST_AMPLITUDE_DEG, find_swings
 from quiethand.errors import InputError
+from quiethand.motion.rotation import matrix_from_quaternion
 
 __all__ = ["BEST_STILL_S", "BEST_SWINGS", "Feedback", "Step", "feedback"]
 
@@ -24,6 +26,7 @@ BEST_SWINGS: Final = 20
 POSE_S: Final = 1.0
 # A stretch that reaches so far to the end of what came still lasts; pieces are a quarter of a second.
 _LASTS_S: Final = 0.8
+_ATTITUDE_S: Final = 1.0
 _NOW_S: Final = 40.0  # of the end of a recording, looked at for stillness now
 
 
@@ -52,15 +55,30 @@ class Feedback:
     enough: bool
 
 
-def feedback(kind: str, cells: Cells) -> Feedback:
+def feedback(kind: str, cells: Cells, mount: tuple[float, float, float, float] | None = None) -> Feedback:
     """Of a recording as far as it has come.
 
     Args:
         kind: "still", "six-face", "mount" or "inertia".
         cells: in sensor axes, as `quiethand calibrate` reads them.
+        mount: quaternion x y z w, sensor to bow frame, where a set-up states it: then it is told how level it lies
+            or which axis it hangs for.
     """
     tell = {"still": _still, "six-face": _faces, "mount": _mount, "inertia": _swings}[kind]
-    return tell(cells)
+    told = tell(cells)
+    if mount is None or kind not in ("still", "inertia") or not told.still_s:
+        return told
+    return replace(told, words=f"{told.words} {_attitude(kind, cells, mount)}")
+
+
+def _attitude(kind: str, cells: Cells, mount: tuple[float, float, float, float]) -> str:
+    force = cells.force_m_s2[-max(1, round(_ATTITUDE_S / cells.span_s)) :].mean(axis=0)
+    up = matrix_from_quaternion(mount) @ force / max(float(np.linalg.norm(force)), 1e-9)
+    off = np.rad2deg(np.arccos(np.clip(np.abs(up) if kind == "inertia" else up, -1.0, 1.0)))
+    if kind == "still":
+        return f"It lies {off[2]:.0f} deg off how it sits on a level bow."
+    axis = int(np.argmin(off))
+    return f"It hangs for {AXIS_NAMES[axis]}, {off[axis]:.0f} deg off upright."
 
 
 def _still_now_s(cells: Cells, gate: Gate) -> float:

@@ -68,3 +68,24 @@ def test_swings(tmp_path: Path) -> None:
     counts = [float(one.words.split()[0]) for one in told if one.words[0].isdigit()]
     assert counts == sorted(counts)
     assert counts[-1] >= 7
+
+
+def test_how_level_it_lies_and_which_axis_it_hangs_for(tmp_path: Path) -> None:
+    """The stated mount is a turn of 90 deg about x: the sensor's y axis is up on a level bow."""
+    mount = (np.sqrt(0.5), 0.0, 0.0, np.sqrt(0.5))
+    angle = np.deg2rad(12.0)
+    for kind, up, said in (
+        ("still", (0, np.cos(angle), np.sin(angle)), "It lies 12 deg off"),
+        ("still", (0, 0, 1), "It lies 90 deg off"),
+        ("inertia", (0, -1, 0), "It hangs for yaw, 0 deg off"),
+        ("inertia", (0, 0, 1), "It hangs for pitch, 0 deg off"),
+        ("inertia", (1, 0, 0), "It hangs for cant, 0 deg off"),
+    ):
+        path = table.record(tmp_path / "lies.qhr", quiet(), *table.lying(SENSOR, 6.0, up))
+        cells = cells_of(MotionStream(Setup(), "recording").feed(path.read_bytes()))
+        assert said in feedback(kind, cells, mount).words
+        assert "deg off" not in feedback(kind, cells).words
+
+
+def quiet() -> table.Sensor:
+    return table.Sensor(accel_offset_m_s2=(0.0, 0.0, 0.0))
