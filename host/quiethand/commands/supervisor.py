@@ -186,7 +186,7 @@ class Supervisor:
     def _look_after(self) -> None:
         for name, child in list(self._children.items()):
             status = child.ended
-            if status is None:
+            if status is None or self._children.get(name) is not child:  # it may have been ended with another
                 continue
             if name == "recorder" and self._hearing is not None:
                 self._hearing.join(1.0)  # its last words
@@ -198,8 +198,9 @@ class Supervisor:
                 elif status != 0:
                     click.echo(f"the {name} failed (status {status}); the rest goes on", err=True)
                 continue
-            if name == "recorder" and self._wishes is not None and self._wishes.failed():
-                self.end_recording()  # the page is told, and may ask for another port
+            if name == "recorder" and self._wishes is not None and self._wishes.began_it:
+                self.end_recording()
+                self._wishes.failed()  # the page is told, and may ask for another port
                 continue
             if status == _USAGE or name not in ("analysis", "page"):
                 raise click.exceptions.Exit(status if status > 0 else 1)

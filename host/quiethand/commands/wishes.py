@@ -77,13 +77,15 @@ class Wishes:
         if time.monotonic() - self._told_s >= _TELL_EVERY_S:
             self._tell()
 
-    def failed(self) -> bool:
-        """The recorder ended with an error; whether the page had asked for it, and is told."""
-        if not self._started_by:
-            return False
+    @property
+    def began_it(self) -> bool:
+        """The recorder that runs, or ended last, was asked for by the page."""
+        return bool(self._started_by)
+
+    def failed(self) -> None:
+        """The recorder that the page had asked for ended with an error."""
+        self._begun = None
         self._say(self._started_by, False, self._supervisor.recorder_said or "the recorder could not do its work")
-        self._begun, self._started_by = None, ""
-        return True
 
     def _folder_wish_id(self) -> str:
         wish = read_wish(self._folder)

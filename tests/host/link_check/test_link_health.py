@@ -137,9 +137,9 @@ def test_a_sensor_in_software_that_lies_still(sensor: str, deg_s: float, ug: flo
 
 @cache
 def at_rest(scale: float = 1.0, factor: float = 1.0) -> LinkHealth:
-    """20 s of a sensor on a table, over a link."""
+    """8 s of a sensor on a table, over a link."""
     said = Description(b"resting!", 1_000_000, 2_000_000, 0.0005, 2e-6, boot=1, sensor="six axes")
-    values = still(20.0, None)
+    values = still(8.0, None)
     centre = values.mean(axis=0)
     values = centre * ([scale] * 3 + [1.0] * 3) + (values - centre) * factor
     counts = np.rint(values / ([0.0005] * 3 + [2e-6] * 3)).astype(np.int16)

@@ -85,10 +85,11 @@ def test_recordings_begin_and_end(folder: Path) -> None:
 def test_a_recorder_that_fails_is_told_to_the_page_that_asked_for_it(folder: Path) -> None:
     supervisor = Noted(folder)
     wishes = wishes_of(supervisor)
-    assert not wishes.failed()  # the terminal's own recorder: the terminal ends with it
+    assert not wishes.began_it  # the terminal's own recorder: the terminal ends with it
     answered(wishes, Wish("record"), folder)
     supervisor.recorder_said = "quiethand: the port is in use"
-    assert wishes.failed()
+    assert wishes.began_it
+    wishes.failed()
     state = read_supervisor(folder)
     assert state is not None
     assert state.answer is not None
@@ -176,3 +177,30 @@ def test_live_without_a_port_has_no_recording_of_a_given_name() -> None:
     done = CliRunner().invoke(live_command, ["--out", "x.qhr"])
     assert done.exit_code == 2
     assert "--out goes with --port" in done.output
+
+
+def test_a_port_that_can_not_be_opened_is_told_and_the_supervisor_goes_on(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(ports, "list_ports", lambda: [Port("/dev/no-such-port", looks_like_sensor=True)])
+    supervisor = Supervisor(folder)
+    wishes = Wishes(supervisor, None, None)
+    supervisor.obey(wishes)
+    number = send_wish(Wish("record", "shots", "/dev/no-such-port"))
+    state: list[SupervisorState] = []
+
+    def look_and_see() -> None:
+        Wishes.look(wishes)
+        found = read_supervisor(folder)
+        if found is not None and found.answer is not None and found.answer.id == number and not supervisor.records:
+            state.append(found)
+            supervisor.shots = 1  # ends the run below
+
+    monkeypatch.setattr(wishes, "look", look_and_see)
+    assert supervisor.run(shots=1, patience_s=30)
+    answer = state[0].answer
+    assert answer is not None
+    assert not answer.ok
+    assert "no such port" in " ".join(answer.lines)
+    assert state[0].purpose is None
+    assert "no such port" in capfd.readouterr().err  # and in the terminal
