@@ -17,6 +17,7 @@ import pytest
 from click.testing import CliRunner
 from quiethand.analysis import StreamAnalysis
 from quiethand.bow.setup_file import read_setup
+from quiethand.commands import demo
 from quiethand.commands.children import Child, stop_all
 from quiethand.commands.demo import command as demo_command
 from quiethand.shots.contract import shot_object
@@ -31,6 +32,8 @@ def test_a_shot_the_whole_way_is_that_of_its_recording(tmp_path: Path, monkeypat
     kept = tmp_path / "demo"
     kept.mkdir()
     monkeypatch.setattr(tempfile, "TemporaryDirectory", lambda **_: contextlib.nullcontext(str(kept)))
+    archer = demo._archer
+    monkeypatch.setattr(demo, "_archer", lambda *given: [*archer(*given), "--speed", "3"])  # three times as quick
     done = CliRunner().invoke(demo_command, ["--headless", "--shots", "1", "--seed", "3"])
     assert done.exit_code == 0, done.output
     rows = [line for line in done.output.splitlines() if re.match(r"1 +\d+\.\d\d ± \d\.\d\d ", line)]
