@@ -36,5 +36,6 @@ FINISH: Final = "sensor-finish"
 WRITE: Final = "sensor-write"
 FEEDBACK: Final = "sensor-feedback"
 RESULT: Final = "sensor-result"
+KEPT: Final = "sensor-kept"
 
 RECORDINGS: Final = "sensor-recordings"

@@ -66,6 +66,8 @@ def test_a_calibration_is_walked_through(open_page: Any, live: tuple[str, Path],
     page.get_by_role("button", name="Write it into bow.toml").click()
     expect(result).to_contain_text("Written.")
     expect(result).to_contain_text("bow.toml.before-1")
+    expect(result).to_contain_text("kept in the store too")
+    expect(page.locator("#sensor-kept li")).to_contain_text("lying still")
     assert str(tmp_path) not in page.content()  # no path of the machine
     assert (tmp_path / "bow.toml.before-1").read_bytes() == before
     assert read_setup(setup).sensor.gyro_bias_rad_s is not None

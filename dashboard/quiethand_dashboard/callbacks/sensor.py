@@ -30,6 +30,7 @@ __all__ = ["SensorView", "register", "sensor_view", "wish_for"]
 
 _PATIENCE_S: Final = 20.0  # for an answer: an analysis may have to end first
 _MODES: Final = 6  # shots whose mount's mode is shown
+_KEPT_SHOWN: Final = 8
 _LIST_EVERY: Final = 3  # looks
 
 
@@ -259,6 +260,10 @@ def register(app: Dash, store: Store) -> None:
                 for shot in store.latest_shots(_MODES)
             ]
         )
+
+    @app.callback(Output(ids.KEPT, "children"), Input(shell_ids.TOKEN, "data"), Input(ids.RESULT, "children"))
+    def _kept(_: Any, __: Any) -> Any:
+        return sensor_parts.calibrations(store.calibrations(limit=_KEPT_SHOWN))
 
     @app.callback(
         Output(ids.RECORDINGS, "children"),

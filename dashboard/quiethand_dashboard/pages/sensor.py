@@ -141,6 +141,8 @@ def _calibrate() -> html.Div:
                     ),
                     html.Div(id=ids.FEEDBACK, className="feedback"),
                     html.Div(id=ids.RESULT, role="status"),
+                    html.H3("Kept calibrations"),
+                    html.Div(id=ids.KEPT),
                 ],
                 className="calibrate-step",
             ),

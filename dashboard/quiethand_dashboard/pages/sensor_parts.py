@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import tzinfo
 from typing import TYPE_CHECKING, Any, Final
 
@@ -11,15 +11,17 @@ from quiethand.link.health_judge import GRAVITY_WITHIN, LINE_SHARE, NOISE_FACTOR
 
 from quiethand_dashboard.checked import Listed
 from quiethand_dashboard.pages.pieces import big_figure
-from quiethand_dashboard.telling import clock_time, day_words
+from quiethand_dashboard.pages.sensor_words import KINDS
+from quiethand_dashboard.telling import clock_time, day_in_words, day_words
 
 if TYPE_CHECKING:
     from quiethand.calibrate.feedback import Feedback
     from quiethand.control import Answer
     from quiethand.link.health import LinkHealth
     from quiethand.live_status import LiveStatus
+    from quiethand.store.typed_records import Calibration
 
-__all__ = ["feedback", "link_figures", "mount", "recordings", "result"]
+__all__ = ["calibrations", "feedback", "link_figures", "mount", "recordings", "result"]
 
 _G: Final = 9.80665
 _SOFT_HZ: Final = 100.0  # common practice, no source
@@ -141,6 +143,36 @@ def result(answer: Answer, *, written: bool) -> Any:
     """What `quiethand calibrate` said."""
     head = "Written." if written and answer.ok else "The result" if answer.ok else "It does not tell it yet"
     return [html.H3(head), html.Pre("\n".join(answer.lines), tabIndex="0", className="said")]
+
+
+def calibrations(kept: Sequence[Calibration]) -> Any:
+    """Those that are kept, the latest first."""
+    if not kept:
+        return html.P("None has been kept yet.", className="quiet")
+    return html.Ul(
+        [
+            html.Li(
+                f"{day_in_words(one.from_day)}: {KINDS[one.kind].name}"
+                + (f", sensor {one.sensor_uid}" if one.sensor_uid else "")
+                + f": {_found(one.document)}"
+            )
+            for one in kept
+            if one.kind in KINDS
+        ],
+        className="kept",
+    )
+
+
+def _found(document: Mapping[str, Any]) -> str:
+    """ "gyro_bias 0.02 deg/s, 0.15 deg/s, -0.03 deg/s"."""
+    told = []
+    for table in ("sensor", "bow"):
+        for key, value in document.get(table, {}).items():
+            if isinstance(value, Mapping):
+                told.append(f"{key} " + ", ".join(f"{axis} {one}" for axis, one in value.items()))
+            elif isinstance(value, list):
+                told.append(f"{key} " + ", ".join(str(one) for one in value))
+    return "; ".join(told)
 
 
 def mount(modes: Sequence[tuple[int, float | None]]) -> Any:

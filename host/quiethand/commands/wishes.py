@@ -15,6 +15,7 @@ import click
 
 from quiethand.commands.children import Child
 from quiethand.control import Answer, Purpose, SupervisorState, Wish, read_wish, recording_of, write_supervisor
+from quiethand.errors import QuiethandError
 from quiethand.home import with_folder
 
 if TYPE_CHECKING:
@@ -127,16 +128,31 @@ class Wishes:
         options = [f"--{name}={value}" for name, value in wish.options.items()]  # none can be taken for another
         args = ["calibrate", wish.purpose, str(recording), *options, *setup, *([] if wish.write else ["--dry-run"])]
         child = Child("calibration", args, output=subprocess.PIPE, errors=subprocess.STDOUT)
-        threading.Thread(target=self._hear_calibration, args=(child, wish.id), daemon=True).start()
+        threading.Thread(target=self._hear_calibration, args=(child, wish, recording), daemon=True).start()
 
-    def _hear_calibration(self, child: Child, wish_id: str) -> None:
+    def _hear_calibration(self, child: Child, wish: Wish, recording: Path) -> None:
         assert child.process.stdout is not None
         said = child.process.stdout.read()
         status = child.process.wait()
         for path in (self._setup_file, self._folder / "recordings"):  # the page shows no path of the machine
             if path is not None:
                 said = said.replace(f"{path.parent}/" if path is self._setup_file else f"{path}/", "")
-        self._say(wish_id, status == 0, *said.strip().splitlines())
+        if status == 0 and wish.write:
+            said += self._kept(wish, recording)
+        self._say(wish.id, status == 0, *said.strip().splitlines())
+
+    def _kept(self, wish: Wish, recording: Path) -> str:
+        """Put it into the store as well; what to say of that."""
+        from quiethand.commands.calibration_kept import keep_calibration
+
+        if self._setup_file is None or wish.purpose == "shots":
+            return ""
+        url = f"sqlite:///{(self._folder / 'shots.sqlite3').as_posix()}"
+        try:
+            keep_calibration(url, wish.purpose, self._setup_file, recording)
+        except (QuiethandError, OSError) as wrong:
+            return f"it could not be put into the store ({wrong}); the set-up file has it\n"
+        return "kept in the store too, from today on\n"
 
     def _say(self, wish_id: str, ok: bool, *lines: str) -> None:
         self._answer = Answer(wish_id, ok, lines)

@@ -10,6 +10,7 @@ from typing import Any, cast
 
 import pytest
 from click.testing import CliRunner
+from quiethand.commands.calibration_kept import keep_calibration
 from quiethand.commands.live import command as live_command
 from quiethand.commands.supervisor import Supervisor
 from quiethand.commands.wishes import Wishes
@@ -24,7 +25,10 @@ from quiethand.control import (
 )
 from quiethand.link import ports
 from quiethand.link.ports import Port
+from quiethand.store import open_store
+from quiethand_protocol import Description, Header, encode
 
+DESCRIPTION = Description(b"uid-of-8", 1_000_000, 1_000_000, 0.01, 0.001, boot=1)
 OWN = "socket://127.0.0.1:7000"
 
 
@@ -204,3 +208,19 @@ def test_a_port_that_can_not_be_opened_is_told_and_the_supervisor_goes_on(
     assert "no such port" in " ".join(answer.lines)
     assert state[0].purpose is None
     assert "no such port" in capfd.readouterr().err  # and in the terminal
+
+
+def test_what_a_calibration_found_is_kept_for_its_sensor(folder: Path) -> None:
+    setup, recording = folder / "bow.toml", folder / "a_still.qhr"
+    setup.write_text('[bow]\nmass = "2.6 kg"\ninertia = {yaw = "0.1 kg m^2"}\n[sensor]\ngyro_bias = ["1 deg/s"]\n')
+    recording.write_bytes(encode(Header("2026-01-05T18:00:00Z", "a test")) + encode(DESCRIPTION))
+    url = f"sqlite:///{folder / 'shots.sqlite3'}"
+    keep_calibration(url, "still", setup, recording)
+    keep_calibration(url, "inertia", setup, recording)
+    store = open_store(url)
+    kept = {one.kind: dict(one.document) for one in store.calibrations(sensor_uid=DESCRIPTION.uid.hex())}
+    store.close()
+    assert kept == {
+        "still": {"recording": "a_still.qhr", "sensor": {"gyro_bias": ["1 deg/s"]}},
+        "inertia": {"recording": "a_still.qhr", "bow": {"inertia": {"yaw": "0.1 kg m^2"}}},
+    }
