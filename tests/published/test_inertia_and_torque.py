@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from quiethand.shots.candidate import MotionWindow
-from quiethand.shots.follow_through import measure_follow_through, mount_mode
+from quiethand.shots.follow_through import measure_follow_through
+from quiethand.shots.mount_mode import mount_mode
 from quiethand.shots.torque import torque_nm
 
 
@@ -44,9 +45,11 @@ def test_a_ringing_mount_is_told_by_frequency_and_damping(rate_hz: float) -> Non
     fall = np.log(0.828134) * damped
     rate = np.zeros((len(t), 3))
     rate[:, 1] = 0.5 * np.exp(fall * t) * np.sin(2 * np.pi * damped * t)
-    found_hz, ratio = mount_mode(_window(t, rate), 0.0)
-    assert found_hz == pytest.approx(damped, rel=0.01)
-    assert ratio == pytest.approx(0.03, rel=0.12)
+    mode = mount_mode(_window(t, rate), 0.0, np.full(3, 1e-4))
+    assert mode is not None
+    assert mode.hz == pytest.approx(damped, rel=1e-4)
+    assert mode.damping_ratio == pytest.approx(0.03, rel=0.01)
+    assert mode.fit > 0.999
 
 
 def test_a_hand_as_spring_and_damper() -> None:

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from quiethand.shots.advice import advice_for
-from quiethand.shots.follow_through import RING_SPAN_S, SWING_SPAN_S
+from quiethand.shots.follow_through import SWING_SPAN_S
 from quiethand.shots.measures_table import Measure
 from quiethand.shots.model import Shot
+from quiethand.shots.mount_mode import RING_SPAN_S
 from quiethand.shots.timing import delay_sigma_s
 
 if TYPE_CHECKING:

@@ -137,15 +137,16 @@ _ROWS: Final = (
     ),
     _single(
         "mount_mode", "lowest mode of the mount", "Hz", "follow_through.mount_mode_hz", "follow_through.mount_mode_hz",
-        "the lowest strong frequency at which the sensor's seat rings after brace",
-        "the lowest strong peak in the spectrum of the gyro's ringing",
+        "the lowest frequency at which the sensor's seat rings after brace",
+        "the lowest peak that stands out in the spectrum of the gyro's ringing, fitted as one damped swing; a riser's "
+        "own mode is not told from the mount's",
         needs=("a ringing that stands out",), span="ring", sensors=("gyro",),
     ),
     _single(
         "mount_damping_ratio", "damping ratio of the mount", "", "follow_through.mount_damping_ratio",
         "follow_through.mount_damping_ratio",
         "the share of critical damping at that frequency",
-        "a straight line through the logarithm of the ringing's envelope",
+        "from the same fit",
         needs=("a ringing that stands out",), span="ring", sensors=("gyro",),
     ),
     _single(

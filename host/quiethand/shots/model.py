@@ -99,6 +99,7 @@ class FollowThrough:
     damping_ratio: Axes = Axes()
     mount_mode_hz: float | None = None
     mount_damping_ratio: float | None = None
+    mount_mode_fit: float | None = None  # share of the spectrum around its peak that one mode explains
 
 
 @dataclass(frozen=True)
