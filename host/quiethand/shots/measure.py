@@ -89,6 +89,7 @@ def measure_and_learn(
             total_s=instants.time_on_string_s,
             total_sigma_s=instants.time_on_string_sigma_s,
             inertia_kg_m2=inertia,
+            fingers=bool(instants.fingers),
         )
         if distance is None:
             notes.append("no distance to the target stated: no pointing shift")

@@ -6,6 +6,8 @@ Carried in is the rate at the release times the time on the string. Struck is wh
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,7 +15,12 @@ from quiethand.axes import Axes
 from quiethand.shots.model import Parts
 from quiethand.shots.window_rate import WindowRate
 
-__all__ = ["split_rotation"]
+__all__ = ["LATE_BLOW_RAD_S", "split_rotation"]
+
+# From fingers the blow is fitted about the release. What is left of it comes later, over milliseconds, where a torque
+# that lasts turns the bow alike: about the vertical 1 mN m s of a blow may pass for pressing, or pressing for a blow.
+LATE_BLOW_RAD_S: Final = np.deg2rad([0.0, 0.0, 0.15])
+_LATE_S: Final = 1.5e-3
 
 
 def split_rotation(
@@ -25,6 +32,7 @@ def split_rotation(
     total_sigma_s: float,
     release_sigma_s: float,
     bias_sigma_rad_s: NDArray[np.float64],
+    fingers: bool,
 ) -> Parts:
     """Parts in degrees from the fitted rate and the rotation at departure, both (3,) in rad."""
     at_release = fit.row(0.0)
@@ -46,6 +54,8 @@ def split_rotation(
     # an instant that is off by a little moves the share of the blow that counts
     share_slope = abs(float(np.interp(0.5e-3, fit.u_s, fit.blow) - np.interp(-0.5e-3, fit.u_s, fit.blow))) / 1e-3
     struck_sigma = np.hypot(blow_sigma * lever_s, blow * share_slope * release_sigma_s * total_s)
+    if fingers:
+        struck_sigma = np.hypot(struck_sigma, LATE_BLOW_RAD_S * max(total_s - _LATE_S, 0.0))
     pressed = rotation_rad - carried - struck
     pressed_sigma = np.sqrt(carried_sigma**2 + struck_sigma**2 + rotation_sigma_rad**2)
     return Parts(

@@ -6,14 +6,20 @@ fragile one: it is the steepest slope of a model fitted to noisy rates.
 
 from __future__ import annotations
 
+from typing import Final
+
 import numpy as np
 from numpy.typing import NDArray
 
 from quiethand.axes import Axes
 from quiethand.shots.model import Window
+from quiethand.shots.parts import LATE_BLOW_RAD_S
 from quiethand.shots.window_rate import WindowRate
 
 __all__ = ["torque_nm", "window_figures"]
+
+_COURSE_SHARE: Final = 0.06  # of its size, by which the string's push is off its model (as in `timing_push`)
+_BLOW_LASTS_S: Final = 3e-3  # a blow's mean torque is its angular impulse over this
 
 
 def torque_nm(
@@ -29,6 +35,7 @@ def window_figures(
     total_s: float,
     total_sigma_s: float,
     inertia_kg_m2: NDArray[np.float64] | None,
+    fingers: bool,
 ) -> Window:
     """Peak rate, and torque where the inertia is known."""
     u = np.linspace(0.0, total_s, 61)
@@ -43,6 +50,11 @@ def window_figures(
     at = np.abs(torque).argmax(axis=0)
     axis = np.arange(3)
     peak_sigma = np.array([fit.sigma(slope_rows[i])[k] for k, i in enumerate(at)]) * inertia_kg_m2
+    # where the torque changes fast, an instant that is off shows another; and the push's course is a model's
+    moved = np.abs(np.gradient(torque, u, axis=0))[at, axis] * total_sigma_s
+    peak_sigma = np.sqrt(peak_sigma**2 + moved**2 + (_COURSE_SHARE * torque[at, axis]) ** 2)
+    if fingers:
+        peak_sigma = np.hypot(peak_sigma, LATE_BLOW_RAD_S / _BLOW_LASTS_S * inertia_kg_m2)
     change = rows[-1] - rows[0]
     # momentum I w seen from the bow's own turning axes: the gyroscopic term is integrated along
     turning = np.cross(rate, rate * inertia_kg_m2)

@@ -199,6 +199,7 @@ def at_departure(
         total_sigma_s=instants.time_on_string_sigma_s,
         release_sigma_s=instants.release_sigma_s,
         bias_sigma_rad_s=gyro.bias_sigma_rad_s,
+        fingers=bool(instants.fingers),
     )
     pointing = PointingShift()
     if distance_m is not None:
