@@ -71,6 +71,13 @@ def test_gyro_noise_grows_the_row_of_noise(usual: Rows, tmp_path: Path) -> None:
     assert after.keys() <= {"acceleration", *TIMING}
 
 
+def test_a_gyro_that_feels_more_grows_the_row_of_acceleration(usual: Rows, tmp_path: Path) -> None:
+    """Its noise does not tell: the shots before do, from the second on."""
+    after = grown(usual, rows_for(tmp_path, replace(sensor.SENSORS["good"], gyro_per_g_deg_s=0.3)))
+    assert after.pop("acceleration") > 1.3
+    assert after.keys() <= FOLLOWING  # what is left of the answer in the angle and the rates moves these
+
+
 def test_a_bias_that_is_not_stated_grows_the_row_of_bias(usual: Rows, tmp_path: Path) -> None:
     after = grown(usual, rows_for(tmp_path, gyro_bias=None))
     assert after.pop("bias") > 4
