@@ -234,7 +234,7 @@ def mount(recordings: int) -> None:
                 shots += 1
                 off += list((shot.at_departure.rotation_deg.array() - true.rotation_deg.array()) * 1e3)
                 found.append(shot.follow_through.mount_mode_hz or np.nan)
-                warned += any("mode" in note for note in shot.notes)
+                warned += any("seat rings" in note for note in shot.notes)
         sound = np.array(found)[np.isfinite(found)]
         middle = f"{np.median(sound):.0f} ({np.percentile(sound, 10):.0f} to {np.percentile(sound, 90):.0f})"
         rows.append((int(hz), spread(off), middle if len(sound) else "none", f"{warned} of {shots}"))

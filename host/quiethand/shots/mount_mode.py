@@ -87,12 +87,9 @@ def _peaks(power: NDArray[np.float64], low: int, high: int) -> list[int]:
     """Bins of the peaks in the band that stand out on either side, the lowest first."""
     inner = power[low:high]
     turns = np.flatnonzero((inner[1:-1] > inner[:-2]) & (inner[1:-1] >= inner[2:])) + 1
-    dips = [*(int(np.argmin(inner[a:b])) + a for a, b in zip([0, *turns], [*turns, len(inner)], strict=True))]
-    return [
-        low + int(turn)
-        for turn, before, after in zip(turns, dips[:-1], dips[1:], strict=True)
-        if inner[turn] > _PROMINENT * max(inner[before], inner[after])
-    ]
+    dips = np.minimum.reduceat(inner, np.concatenate([[0], turns]))
+    stands_out = inner[turns] > _PROMINENT * np.maximum(dips[:-1], dips[1:])
+    return [low + int(turn) for turn in turns[stands_out]]
 
 
 def _pole(spectrum: NDArray[np.complex128], peak: int, step_hz: float, period_s: float) -> MountMode | None:

@@ -35,9 +35,9 @@ def split_rotation(
     fingers: bool,
 ) -> Parts:
     """Parts in degrees from the fitted rate and the rotation at departure, both (3,) in rad."""
-    at_release = fit.row(0.0)
+    before, at_release, after = fit.rows(np.array([-0.5e-3, 0.0, 0.5e-3]))
     rate0 = at_release @ fit.weights
-    slope0 = (fit.rate(np.array([0.5e-3])) - fit.rate(np.array([-0.5e-3])))[0] / 1e-3
+    slope0 = (after - before) @ fit.weights / 1e-3
     carried = rate0 * total_s
     carried_sigma = np.sqrt(
         (fit.sigma(at_release) ** 2 + bias_sigma_rad_s**2 + (slope0 * release_sigma_s) ** 2) * total_s**2
@@ -45,14 +45,14 @@ def split_rotation(
     )
     # integral of S(u) - S(0) over the window: seconds that a rate given after the release turns the bow
     within = fit.u_s >= 0
-    gained = fit.blow[within] - np.interp(0.0, fit.u_s, fit.blow)
+    gained = fit.blow[within] - at_release[-1]
     step = np.diff(fit.u_s[within])
     lever_s = float(np.sum((gained[1:] + gained[:-1]) / 2 * step))
     blow = fit.weights[-1]
     blow_sigma = np.sqrt(fit.covariance[:, -1, -1])
     struck = blow * lever_s
     # an instant that is off by a little moves the share of the blow that counts
-    share_slope = abs(float(np.interp(0.5e-3, fit.u_s, fit.blow) - np.interp(-0.5e-3, fit.u_s, fit.blow))) / 1e-3
+    share_slope = abs(float(after[-1] - before[-1])) / 1e-3
     struck_sigma = np.hypot(blow_sigma * lever_s, blow * share_slope * release_sigma_s * total_s)
     if fingers:
         struck_sigma = np.hypot(struck_sigma, LATE_BLOW_RAD_S * max(total_s - _LATE_S, 0.0))

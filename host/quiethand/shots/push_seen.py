@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from quiethand.shots.candidate import MotionWindow
     from quiethand.shots.timing import Instants
 
-__all__ = ["along_the_arrow", "force_change_m_s2", "impulse_m_s", "pushed"]
+__all__ = ["along_the_arrow", "impulse_and_change", "pushed"]
 
 _USUAL_PUSH_M_S2: Final = 20.0
 
@@ -31,17 +31,14 @@ def pushed(
     return t[at], force[at] - level
 
 
-def impulse_m_s(window: MotionWindow, instants: Instants) -> float:
+def impulse_and_change(window: MotionWindow, instants: Instants) -> tuple[float, float]:
+    """Sizes of the impulse over the window, m/s, and of the last change seen, m/s2; usual ones where nothing is."""
     t, change = pushed(window, instants)
+    last = float(np.linalg.norm(change[-1])) if len(t) else _USUAL_PUSH_M_S2
     if len(t) < 2:
-        return _USUAL_PUSH_M_S2 * instants.time_on_string_s
+        return _USUAL_PUSH_M_S2 * instants.time_on_string_s, last
     step = np.diff(t)[:, None]
-    return float(np.linalg.norm(np.sum((change[1:] + change[:-1]) / 2 * step, axis=0)))
-
-
-def force_change_m_s2(window: MotionWindow, instants: Instants) -> float:
-    _, change = pushed(window, instants)
-    return float(np.linalg.norm(change[-1])) if len(change) else _USUAL_PUSH_M_S2
+    return float(np.linalg.norm(np.sum((change[1:] + change[:-1]) / 2 * step, axis=0))), last
 
 
 def along_the_arrow(window: MotionWindow, instants: Instants, u_s: NDArray[np.float64]) -> NDArray[np.float64]:

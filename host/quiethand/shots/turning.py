@@ -26,7 +26,7 @@ from quiethand.shots.clean_rate import clean_rate
 from quiethand.shots.felt import FeltState, felt_prior
 from quiethand.shots.model import AtDeparture, BudgetRow, PointingShift, RotationAt
 from quiethand.shots.parts import split_rotation
-from quiethand.shots.push_seen import along_the_arrow, force_change_m_s2, impulse_m_s
+from quiethand.shots.push_seen import along_the_arrow, impulse_and_change
 from quiethand.shots.timing import delay_sigma_s
 from quiethand.shots.window_rate import fit_window_rate, grid, pluck_course
 
@@ -168,10 +168,11 @@ def at_departure(
     """Rotation `turned` (3,) in rad and the rate at departure, parts and pointing, each with its uncertainty."""
     window, instants, gyro = x.window, x.instants, x.gyro
     total = instants.time_on_string_s
-    end = fit.row(total)
-    rate_end, rate_start = end @ fit.weights, fit.row(0.0) @ fit.weights
+    impulse, change = impulse_and_change(window, instants)
     modelled_s = max(instants.departure_s - x.clean.whole_to_s, 0.0)
-    tail = fit.sigma(fit.row(total - modelled_s / 2)) * modelled_s
+    start, tail_middle, late, end = fit.rows(np.array([0.0, total - modelled_s / 2, total - 1e-3, total]))
+    rate_end, rate_start = end @ fit.weights, start @ fit.weights
+    tail = fit.sigma(tail_middle) * modelled_s
     noise = integrated_noise(gyro.noise_rad_s, total - modelled_s, window.period_s, window.gyro_bandwidth_hz)
     rows = budget_rows(
         BudgetInputs(
@@ -185,7 +186,7 @@ def at_departure(
             instants_covariance_s2=instants.covariance_s2,
             total_s=total,
             mount_stated=window.mount_stated,
-            impulse_m_s=impulse_m_s(window, instants),
+            impulse_m_s=impulse,
             sensitivity_rad_s_per_m_s2=fit.felt_sigma,
             gyro_delay_sigma_s=delay_sigma_s(window.gyro_delay_s),
         )
@@ -206,8 +207,8 @@ def at_departure(
         right_mm, up_mm = pointing_shift_mm(turned, distance_m)
         right_sigma_mm, up_sigma_mm = np.abs(pointing_shift_mm(np.deg2rad(sigma), distance_m)).tolist()
         pointing = PointingShift(right_mm, up_mm, right_sigma_mm, up_sigma_mm)
-    steepest = np.abs(fit.rate(np.array([total])) - fit.rate(np.array([total - 1e-3])))[0] / 1e-3
-    felt = fit.felt_sigma * force_change_m_s2(window, instants)
+    steepest = np.abs((end - late) @ fit.weights) / 1e-3
+    felt = fit.felt_sigma * change
     rate_sigma = np.sqrt(
         fit.sigma(end) ** 2 + gyro.bias_sigma_rad_s**2 + (steepest * instants.departure_sigma_s) ** 2 + felt**2
     )

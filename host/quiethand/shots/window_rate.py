@@ -93,7 +93,8 @@ def rows_at(
     """Columns (n, k) tabulated on a rising grid, interpolated at times (m,) with the ends held: shape (m, k)."""
     i = np.clip(np.searchsorted(grid_s, at_s) - 1, 0, len(grid_s) - 2)
     part = np.clip((at_s - grid_s[i]) / (grid_s[i + 1] - grid_s[i]), 0.0, 1.0)[:, None]
-    return np.asarray(columns[i] * (1 - part) + columns[i + 1] * part)
+    low = columns[i]
+    return np.asarray(low + (columns[i + 1] - low) * part)
 
 
 def pluck_course(
