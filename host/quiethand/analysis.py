@@ -109,11 +109,9 @@ class ShotFollower:
         if self._finder is None or stated is not self.setup:
             results += self.finish()
             self.setup, self._launch = stated, self._model(stated)
-            self._finder = ShotFinder(stated, self._launch)
+            self._finder = ShotFinder(stated, self._launch, self._still)
             self._felt = None  # another bow, mount or archer
-        results += self._results(self._finder.feed(block))
-        self._still.feed(block)
-        return results
+        return results + self._results(self._finder.feed(block))
 
     def finish(self) -> list[Result]:
         """The motion has ended: give what is left."""
@@ -142,7 +140,7 @@ class ShotFollower:
             if isinstance(one, Candidate):
                 self._shots += 1
                 shot, self._felt = measure_and_learn(
-                    one, self.setup, self._launch, self._shots, self._still.state, self._felt, trace=self._traces
+                    one, self.setup, self._launch, self._shots, one.still, self._felt, trace=self._traces
                 )
                 results.append(shot)
             else:

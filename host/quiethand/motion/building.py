@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from quiethand.bow.model import SensorSetup, Setup
-from quiethand.motion.block import MotionBlock
+from quiethand.motion.block import CountedBlock, Fitted, MotionBlock
 from quiethand.motion.calibration import Calibration, Scales, calibration
 from quiethand.motion.clock import SegmentClock
 from quiethand.motion.facts import LinkGap, Loss, Mark, RecordingFacts, SegmentFacts, keep, keep_mark
@@ -86,9 +86,7 @@ class Builder:
             keep(facts.losses, Loss(start_s + loss.since_start_s, segment.number, loss.samples, loss.offset))
         if group.scale not in self._calibrations:
             return None
-        return self._block(
-            segment.number, start_s, group.scale, group.index, group.since_start_s, group.counts, group.period_s
-        )
+        return self._block(segment.number, start_s, group.scale, group, group.counts, group.fitted)
 
     def from_times(self, segment: TimedSegment, group: TimedGroup, *, lines: bool = False) -> MotionBlock | None:
         """A group of text mode, or of a CSV (`lines`: places are line numbers); None where it has no scale."""
@@ -102,40 +100,49 @@ class Builder:
             return None
         # beyond the six numbers: whether the sensor had clipped, where a CSV states it
         stated = group.values[:, 6:] != 0 if group.values.shape[1] == 8 else None
-        return self._block(
-            segment.number, start_s, group.scale, group.index, group.since_start_s, group.values[:, :6],
-            group.period_s, stated,
-        )  # fmt: skip
+        return self._block(segment.number, start_s, group.scale, group, group.values[:, :6], stated_clipped=stated)
 
     def _block(
         self,
         number: int,
         start_s: float,
         scale: int,
-        index: NDArray[np.int64],
-        since_s: NDArray[np.float64],
+        group: Group | TimedGroup,
         numbers: NDArray[np.int16] | NDArray[np.float64],
-        period_s: float,
+        fitted: Fitted | None = None,
         stated_clipped: NDArray[np.bool_] | None = None,
     ) -> MotionBlock:
         (made, setup), facts = self._calibrations[scale], self._facts
-        force, rate = made.apply(numbers)
-        accel_clipped, gyro_clipped = made.clipped(numbers)
-        if stated_clipped is not None:
-            accel_clipped, gyro_clipped = accel_clipped | stated_clipped[:, 0], gyro_clipped | stated_clipped[:, 1]
-        facts.samples += len(index)
-        if accel_clipped.any() or gyro_clipped.any():
-            facts.accel_clipped_samples += int(accel_clipped.sum())
-            facts.gyro_clipped_samples += int(gyro_clipped.sum())
-            facts.clipped_samples += int((accel_clipped | gyro_clipped).sum())
-        time_s = since_s + start_s
+        facts.samples += len(group.index)
+        time_s = group.since_start_s + start_s
         facts.duration_s = float(time_s[-1])
         scales = made.scales
-        return MotionBlock(
-            number, index, time_s, force, rate, accel_clipped, gyro_clipped, period_s,
-            made.accel_delay_s, made.gyro_delay_s, made.accel_bandwidth_hz, made.gyro_bandwidth_hz,
-            scales.accel_m_s2, scales.gyro_rad_s, made.bias_stated, made.mount_stated, setup,
-        )  # fmt: skip
+        stated = {
+            "segment": number,
+            "index": group.index,
+            "time_s": time_s,
+            "period_s": group.period_s,
+            "accel_delay_s": made.accel_delay_s,
+            "gyro_delay_s": made.gyro_delay_s,
+            "accel_bandwidth_hz": made.accel_bandwidth_hz,
+            "gyro_bandwidth_hz": made.gyro_bandwidth_hz,
+            "accel_scale_m_s2": scales.accel_m_s2,
+            "gyro_scale_rad_s": scales.gyro_rad_s,
+            "bias_stated": made.bias_stated,
+            "mount_stated": made.mount_stated,
+            "setup": setup,
+            "fitted": fitted,
+        }
+        block: MotionBlock = CountedBlock.of(numbers, made, stated)
+        counted = made.clipped_samples(numbers)
+        if stated_clipped is not None:
+            accel, gyro = block.accel_clipped | stated_clipped[:, 0], block.gyro_clipped | stated_clipped[:, 1]
+            block = replace(block, accel_clipped=accel, gyro_clipped=gyro)
+            counted = int(accel.sum()), int(gyro.sum()), int((accel | gyro).sum())
+        facts.accel_clipped_samples += counted[0]
+        facts.gyro_clipped_samples += counted[1]
+        facts.clipped_samples += counted[2]
+        return block
 
     def closed(self, segment: _Segment) -> None:
         """A segment ended: its place, rate and clock go into the facts."""

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cached_property
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from quiethand.bow.model import SensorSetup
 from quiethand.motion.rotation import matrix_from_quaternion
 
-__all__ = ["Calibration", "Scales", "calibration"]
+__all__ = ["IN_SI", "Calibration", "Scales", "calibration"]
 
 Array = NDArray[np.float64]
 
@@ -60,29 +59,62 @@ class Calibration:
     def apply(self, numbers: NDArray[np.int16] | Array) -> tuple[Array, Array]:
         """Specific force (n, 3) in m/s2 and rate (n, 3) in rad/s of numbers (n, 6): ax ay az gx gy gz.
 
-        One product for all six: a third of the time of the two sensors apart, a sixth of axis by axis (4 kHz, 0.25 s).
-        Each axis lies in memory by itself, which sums and copies over an axis need. How samples are grouped may move a
-        last bit, so whoever must give the same bits again groups them the same way.
+        Sample by sample, axis by axis, so that a sample gives the same bits whatever it stands beside; each axis lies
+        in memory by itself, which sums and copies over an axis need.
         """
-        matrix, constant = self._six
-        whole = matrix @ np.asarray(numbers.T, dtype=np.float64)
-        whole += constant
+        whole = np.empty((6, len(numbers)))
+        for first, matrix, constant in (
+            (0, self.accel_matrix, self.accel_constant),
+            (3, self.gyro_matrix, self.gyro_constant),
+        ):
+            given = np.array(numbers[:, first : first + 3].T, dtype=np.float64, order="C")
+            for out, shares, level in zip(whole[first:], matrix.tolist(), constant.tolist(), strict=False):
+                used = [(axis, share) for axis, share in zip(given, shares, strict=True) if share] or [(given[0], 0.0)]
+                np.multiply(*used[0], out=out)
+                for axis, share in used[1:]:
+                    out += axis * share
+                if level:
+                    out += level
         return whole[:3].T, whole[3:].T
-
-    @cached_property
-    def _six(self) -> tuple[Array, Array]:
-        """Both matrices as one (6, 6), and the constants (6, 1)."""
-        matrix = np.zeros((6, 6))
-        matrix[:3, :3], matrix[3:, 3:] = self.accel_matrix, self.gyro_matrix
-        return matrix, np.concatenate([self.accel_constant, self.gyro_constant])[:, None]
 
     def clipped(self, numbers: NDArray[np.int16] | Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Which samples are at or over full scale on any axis, accelerometer and gyro, (n,) each."""
-        least = min((clip for clip in (self.accel_clip, self.gyro_clip) if clip is not None), default=math.inf)
-        # Nearly every group is far from any limit, and one look at its extremes shows that.
+        accel, gyro = np.zeros(len(numbers), dtype=bool), np.zeros(len(numbers), dtype=bool)
+        for axis, at in zip(*self._at_limit(numbers), strict=True):
+            (accel if axis < 3 else gyro)[at] = True
+        return accel, gyro
+
+    def clipped_samples(self, numbers: NDArray[np.int16] | Array) -> tuple[int, int, int]:
+        """How many samples are clipped: of the accelerometer, of the gyro, of either."""
+        axis, at = self._at_limit(numbers)
+        if not len(at):
+            return 0, 0, 0
+        of_gyro = axis >= 3
+        return len(np.unique(at[~of_gyro])), len(np.unique(at[of_gyro])), len(np.unique(at))
+
+    def _at_limit(self, numbers: NDArray[np.int16] | Array) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Axis and row of every number at its limit or over it."""
+        limits = [math.inf if clip is None else clip for clip in (self.accel_clip, self.gyro_clip)]
+        least = min(limits)
+        none = np.empty(0, dtype=np.int64)
+        # Nearly every stretch is far from any limit, and one look at its extremes shows that.
         if not len(numbers) or (float(numbers.max()) < least and float(numbers.min()) > -least):
-            return np.zeros(len(numbers), dtype=bool), np.zeros(len(numbers), dtype=bool)
-        return _at_limit(numbers, 0, self.accel_clip), _at_limit(numbers, 3, self.gyro_clip)
+            return none, none
+        flat: NDArray[Any] = np.ravel(numbers)
+        if flat.dtype == np.int16:  # compared as they are; no count is over 32767
+            least = math.ceil(least)
+            over = flat >= np.int16(least) if least <= 32767 else np.zeros(len(flat), dtype=bool)
+            found = np.flatnonzero(over | (flat <= np.int16(-least)))
+        else:
+            found = np.flatnonzero(np.abs(flat) >= least)
+        row, axis = np.divmod(found, numbers.shape[1])
+        held = np.abs(flat[found].astype(np.float64)) >= np.where(axis < 3, *limits)
+        return axis[held], row[held]
+
+
+IN_SI: Final = Calibration(
+    Scales(), np.eye(3), np.zeros(3), np.eye(3), np.zeros(3), None, None, None, None, None, None, False, False, ()
+)  # of numbers that are motion already
 
 
 def calibration(scales: Scales, sensor: SensorSetup) -> Calibration:
@@ -138,11 +170,3 @@ def calibration(scales: Scales, sensor: SensorSetup) -> Calibration:
         mount_stated=sensor.mount is not None,
         notes=tuple(notes),
     )
-
-
-def _at_limit(numbers: NDArray[np.int16] | Array, first: int, limit: float | None) -> NDArray[np.bool_]:
-    if limit is None:
-        return np.zeros(len(numbers), dtype=bool)
-    # In doubles: the magnitude of the count -32768 is 32768, which int16 does not hold.
-    three = numbers[:, first : first + 3].astype(np.float64)
-    return np.asarray((np.abs(three) >= limit).any(axis=1))

@@ -5,16 +5,20 @@ Everything is decided by the blocks alone, never by how many came at once, so an
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import deque
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
+from quiethand.motion.block import Fitted
 from quiethand.motion.clock import SegmentClock, start_after
 from quiethand.motion.facts import Mark, SegmentFacts
-from quiethand.motion.timefit import NO_POINTS, WINDOW, Points, fit_windows, group_points
+from quiethand.motion.runs import Groups, Run, no_run
+from quiethand.motion.timefit import NO_POINTS, WINDOW, Points, fit_windows
 
 __all__ = ["Group", "Identity", "LostBefore", "Run", "Segment", "opened"]
 
@@ -42,35 +46,6 @@ class Identity:
 
 
 @dataclass(frozen=True)
-class Run:
-    """Consecutive blocks of one segment; arrays have one entry a block."""
-
-    offset: Ints
-    order: Ints  # place among all blocks received, from 1
-    last: Ints  # sample number of the block's last sample in the segment, losses counted
-    ticks: Ints  # unwrapped, since the segment's first block
-    count: Ints
-    lost: Ints  # samples lost before the block
-    scale: Ints  # which description; -1: none, unscaled
-    counts: NDArray[np.int16]  # (sum of count, 6)
-
-    def __len__(self) -> int:
-        return len(self.last)
-
-    def joined(self, later: Run) -> Run:
-        if not len(self):
-            return later
-        pairs = ((getattr(self, name), getattr(later, name)) for name in self.__dataclass_fields__)
-        return Run(*(np.concatenate(pair) for pair in pairs))
-
-    def part(self, rows: slice, samples: slice) -> Run:
-        return Run(
-            self.offset[rows], self.order[rows], self.last[rows], self.ticks[rows], self.count[rows],
-            self.lost[rows], self.scale[rows], self.counts[samples],
-        )  # fmt: skip
-
-
-@dataclass(frozen=True)
 class LostBefore:
     """A loss and the time of the last sample before it, since the segment's first sample."""
 
@@ -81,19 +56,15 @@ class LostBefore:
 
 @dataclass(frozen=True)
 class Group:
-    """About 0.25 s of samples with one description, times since the segment's first sample."""
+    """A stretch of samples with one description, times since the segment's first sample, fitted every 0.25 s."""
 
     scale: int
     index: Ints  # (n,)
     since_start_s: NDArray[np.float64]  # (n,)
     counts: NDArray[np.int16]  # (n, 6)
-    period_s: float
+    period_s: float  # of the last
+    fitted: Fitted
     losses: tuple[LostBefore, ...]
-
-
-def no_run() -> Run:
-    none = np.empty(0, dtype=np.int64)
-    return Run(none, none, none, none, none, none, none, np.empty((0, 6), dtype=np.int16))
 
 
 @dataclass
@@ -115,7 +86,7 @@ class Segment:
     ticks: int = 0  # of the last block, unwrapped
     _pending: Run = field(default_factory=no_run)
     _points: Points = NO_POINTS
-    _early: list[Run] = field(default_factory=list)  # groups of the first second, before there is a fit
+    _early: list[Groups] = field(default_factory=list)  # of the first second, before there is a fit
     _knot: tuple[int, float] = (0, 0.0)  # sample number and ticks at the end of the last group
     _zero_ticks: float = 0.0  # of sample 0, fitted
     _waiting: list[Group] = field(default_factory=list)  # with times, until `start_s` is known
@@ -208,13 +179,13 @@ class Segment:
             self.samples, self.lost, rate, self.went_on_by,
         )  # fmt: skip
 
-    def _cut(self, to_end: bool) -> list[Run]:
+    def _cut(self, to_end: bool) -> Groups:
         """Whole groups from what is pending: by samples, at another description, and where the first second is full."""
         run = self._pending
-        groups: list[Run] = []
+        ends: list[int] = []
         if not len(run):
-            return groups
-        filled = np.cumsum(run.count)
+            return Groups(run, ends)
+        filled = np.cumsum(run.count).tolist()
         size = max(1, round(GROUP_S * self.tick_hz / self.identity.period_ticks)) if self.identity else 1
         changes = (np.flatnonzero(run.scale[1:] != run.scale[:-1]) + 1).tolist()
         full_second = len(run)
@@ -222,7 +193,7 @@ class Segment:
             full_second = int(np.searchsorted(run.ticks, self._full_second, side="left"))
         row, done = 0, 0
         while row < len(run):
-            end = int(np.searchsorted(filled, done + size, side="left")) + 1
+            end = bisect_left(filled, done + size, row) + 1
             if row <= full_second:
                 end = min(end, full_second + 1)
             while changes and changes[0] <= row:
@@ -233,37 +204,38 @@ class Segment:
                 if not to_end:
                     break
                 end = len(run)
-            groups.append(run.part(slice(row, end), slice(done, int(filled[end - 1]))))
-            row, done = end, int(filled[end - 1])
+            ends.append(end)
+            row, done = end, filled[end - 1]
         self._pending = run.part(slice(row, None), slice(done, None))
-        return groups
+        return Groups(run.part(slice(0, row), slice(0, done)), ends)
 
-    def _settle(self, runs: list[Run]) -> list[Group]:
+    def _settle(self, groups: Groups) -> list[Group]:
         """Points, fits and times of new groups."""
-        if not runs:
+        if not groups.ends:
             return self._release()
         if not self.fitted:
-            full = next((i for i, run in enumerate(runs, 1) if run.ticks[-1] >= self._full_second), None)
-            self._early += runs[:full]
-            if full is None:
+            last = groups.run.ticks[np.array(groups.ends) - 1]
+            full = np.flatnonzero(last >= self._full_second)
+            early, groups = groups.split(int(full[0]) + 1 if len(full) else len(groups.ends))
+            self._early.append(early)
+            if not len(full):
                 return []
             self.fitted = True
-            self._points = _points_of(self._early)
+            self._points = NO_POINTS
+            for early in self._early:
+                self._points = self._points.joined(early.points())
             self._first_fit()
-            runs = runs[full:]
-        if runs:
-            self._points = self._points.joined(_points_of(runs))
-            ends = np.array([run.last[-1] for run in runs], dtype=np.float64)
-            nominal = self.period_nominal
-            fits = fit_windows(self._points, len(runs), ends, nominal, self.tick_hz)
+        if groups.ends:
+            self._points = self._points.joined(groups.points())
+            at = groups.run.last[np.array(groups.ends) - 1].astype(np.float64)
+            fits = fit_windows(self._points, len(at), at, self.period_nominal, self.tick_hz)
             self._points = self._points.last(WINDOW)
-            for run, ticks, period in zip(runs, fits.ticks.tolist(), fits.period.tolist(), strict=True):
-                self._waiting.append(self._timed(run, ticks, period))
+            self._time(groups, fits.ticks.tolist(), fits.period.tolist())
         return self._release()
 
     def _first_fit(self) -> None:
         """The first second as one straight line."""
-        end = self._early[-1].last[-1:].astype(np.float64)
+        end = self._early[-1].run.last[-1:].astype(np.float64)
         fit = fit_windows(self._points, 1, end, self.period_nominal, self.tick_hz)
         period = self._sane(float(fit.period[0]))
         self._knot = (0, float(fit.ticks[0]) - period * float(end[0]))
@@ -273,7 +245,7 @@ class Segment:
     def _nominal(self) -> list[Group]:
         """Under a second: the nominal rate through the middle of the blocks' ticks."""
         period = self.period_nominal
-        level = np.concatenate([run.ticks - period * run.last for run in self._early])
+        level = np.concatenate([early.run.ticks - period * early.run.last for early in self._early])
         self._knot = (0, float(np.median(level)))
         self._zero_ticks = self._knot[1]
         self._spread(period)
@@ -281,8 +253,9 @@ class Segment:
 
     def _spread(self, period: float) -> None:
         zero = self._zero_ticks
-        for run in self._early:
-            self._waiting.append(self._timed(run, zero + period * int(run.last[-1]), period))
+        for early in self._early:
+            last = early.run.last[np.array(early.ends) - 1]
+            self._time(early, (zero + period * last).tolist(), [period] * len(last))
         self._early.clear()
 
     def _sane(self, period: float) -> float:
@@ -290,32 +263,49 @@ class Segment:
         nominal = self.period_nominal
         return period if 0.5 * nominal < period < 2.0 * nominal else nominal
 
-    def _timed(self, run: Run, end_ticks: float, period: float) -> Group:
-        """Times between the last group's end and this one's, straight."""
-        knot_index, knot_ticks = self._knot
-        end_index = int(run.last[-1])
-        slope = self._sane((end_ticks - knot_ticks) / (end_index - knot_index)) if end_index > knot_index else period
-        first = int(run.last[0]) - int(run.count[0]) + 1
-        if end_index - first + 1 == len(run.counts):
-            index = np.arange(first, end_index + 1)
-        else:
-            start = np.cumsum(run.count) - run.count
-            index = np.arange(len(run.counts)) + np.repeat(run.last - run.count + 1 - start, run.count)
-        at_knot = self.seconds(knot_ticks)
-        step = slope / self.tick_hz
+    def _time(self, groups: Groups, end_ticks: list[float], periods: list[float]) -> None:
+        """Times of each group: straight between the end of the one before and its own."""
+        run, ends = groups.run, groups.ends
+        index = run.indices()
+        since = index.astype(np.float64)
+        rows = np.array([0, *ends])
+        samples = np.concatenate([[0], np.cumsum(run.count)])[rows].tolist()
+        last, order = run.last[rows[1:] - 1].tolist(), run.order[rows[1:] - 1].tolist()
+        ticks = run.ticks[rows[1:] - 1].tolist()
+        lines: list[tuple[float, int, float]] = []  # of each group: seconds at its knot, the knot's sample, a step
+        for at, (end, end_index) in enumerate(zip(end_ticks, last, strict=True)):
+            knot_index, knot_ticks = self._knot
+            slope = periods[at]
+            if end_index > knot_index:
+                slope = self._sane((end - knot_ticks) / (end_index - knot_index))
+            line = self.seconds(knot_ticks), knot_index, slope / self.tick_hz
+            own = since[samples[at] : samples[at + 1]]
+            own -= line[1]
+            own *= line[2]
+            own += line[0]
+            lines.append(line)
+            self._knot = (end_index, knot_ticks + slope * (end_index - knot_index))
+            periods[at] = self.period_ticks = self._sane(periods[at])
+            self._hear(order[at])
+            self._decide_start(ticks[at])
         losses = []
-        if run.lost.any():
-            for row in np.flatnonzero(run.lost).tolist():
-                before = int(run.last[row] - run.count[row] - run.lost[row])
-                losses.append(
-                    LostBefore(at_knot + (before - knot_index) * step, int(run.lost[row]), int(run.offset[row]))
+        for row in np.flatnonzero(run.lost).tolist():
+            before = int(run.last[row] - run.count[row] - run.lost[row])
+            at_knot, knot_index, step = lines[bisect_right(ends, row)]
+            losses.append(
+                (row, LostBefore(at_knot + (before - knot_index) * step, int(run.lost[row]), int(run.offset[row])))
+            )
+        period_s, numbers = np.array(periods) / self.tick_hz, np.array(last)
+        changes = [at for at in range(1, len(ends)) if run.scale[ends[at] - 1] != run.scale[ends[at - 1] - 1]]
+        for a, b in pairwise([0, *changes, len(ends)]):
+            part, of = slice(samples[a], samples[b]), slice(a, b)
+            self._waiting.append(
+                Group(
+                    int(run.scale[ends[a] - 1]), index[part], since[part], run.counts[part], float(period_s[b - 1]),
+                    Fitted(numbers[of], period_s[of]),
+                    tuple(loss for row, loss in losses if rows[a] <= row < rows[b]),
                 )
-        since: NDArray[np.float64] = at_knot + (index - knot_index) * np.float64(step)
-        self._knot = (end_index, knot_ticks + slope * (end_index - knot_index))
-        self.period_ticks = self._sane(period)
-        self._hear(int(run.order[-1]))
-        self._decide_start(int(run.ticks[-1]))
-        return Group(int(run.scale[0]), index, since, run.counts, self.period_ticks / self.tick_hz, tuple(losses))
+            )  # fmt: skip
 
     def _hear(self, before_order: int | None) -> None:
         """Take the CLOCKs that came before a block, once there is a zero to count from."""
@@ -356,12 +346,6 @@ class Segment:
     def follow(self, before: Segment | None) -> None:
         """Say which segment with a time line came before. Called once, right after it was opened."""
         self._before = before
-
-
-def _points_of(runs: list[Run]) -> Points:
-    lengths = np.array([len(run) for run in runs])
-    rows = np.concatenate([run.last for run in runs]), np.concatenate([run.ticks for run in runs])
-    return group_points(*rows, np.cumsum(lengths) - lengths, lengths)
 
 
 def opened(number: int, why: str, offset: int, before: Segment | None) -> Segment:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from quiethand.shots.still import StillState
 
 __all__ = ["Candidate", "MotionWindow"]
 
@@ -64,3 +68,4 @@ class Candidate:
     departure_s: float
     draw_end_s: float | None
     notes: tuple[str, ...] = ()
+    still: StillState | None = None  # what still moments had told by the release

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import deque
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from quiethand.motion.block import MotionBlock
+from quiethand.motion.block import SAMPLED, MotionBlock
 from quiethand.shots.candidate import MotionWindow
 
 __all__ = ["Grid", "History"]
@@ -28,80 +28,54 @@ class Grid:
     period_s: float
 
 
-_FIELDS: Final = ("index", "time_s", "specific_force_m_s2", "rate_rad_s", "accel_clipped", "gyro_clipped")
-_ROOM: Final = 4096  # samples to begin with
-
-
-def _room(rows: int, like: NDArray[Any]) -> NDArray[Any]:
-    """Uninitialised, each axis by itself in memory, as blocks come: copies over threes take twice as long."""
-    return np.empty((rows, *like.shape[1:]), like.dtype, order="F")
-
-
 class History:
-    """The samples of one run, the oldest dropped; asked for by sample number.
+    """The blocks of one run, the oldest dropped; asked for by sample number.
 
-    They lie in one row of memory, so that a stretch is a view and not a joining of blocks: half the time of a step.
-    What is dropped is overwritten once the row is full, so whoever keeps a stretch takes a copy.
+    They are kept as they come, and motion is made of the stretches that are asked for alone.
     """
 
     def __init__(self) -> None:
-        self._blocks: deque[tuple[int, MotionBlock]] = deque()  # what each states, and the number of its last sample
-        self._kept: dict[str, NDArray[Any]] = {}  # each with the same number of rows, of which `_rows` are in use
-        self._rows = slice(0, 0)
+        self._blocks: deque[MotionBlock] = deque()
 
     def add(self, block: MotionBlock) -> None:
-        if not self._kept:
-            self._kept = {f: _room(_ROOM, getattr(block, f)) for f in _FIELDS}
-        if self._rows.stop + len(block) > len(self._kept["index"]):
-            self._make_room(len(block))
-        start = self._rows.stop
-        self._rows = slice(self._rows.start, start + len(block))
-        for name, kept in self._kept.items():
-            kept[start : self._rows.stop] = getattr(block, name)
-        self._blocks.append((int(block.index[-1]), block))
-
-    def _make_room(self, more: int) -> None:
-        """Move what is kept to the front of a row that is at least half empty, so that this is seldom."""
-        size = self._rows.stop - self._rows.start
-        grow = len(self._kept["index"]) < 2 * (size + more)
-        for name, kept in self._kept.items():
-            room = _room(2 * (size + more), kept) if grow else kept
-            room[:size] = kept[self._rows]
-            self._kept[name] = room
-        self._rows = slice(0, size)
+        self._blocks.append(block)
 
     def clear(self) -> None:
         self._blocks.clear()
-        self._rows = slice(0, 0)
 
     def forget_before(self, index: int) -> None:
-        """Drop the samples before a number."""
-        self._rows = self._between(index, self._blocks[-1][0] + 1) if self._blocks else self._rows
-        while self._blocks and self._blocks[0][0] < index:
+        """Drop the blocks all of whose samples come before a number."""
+        while self._blocks and int(self._blocks[0].index[-1]) < index:
             self._blocks.popleft()
 
-    def _between(self, start: int, stop: int) -> slice:
-        """The rows of samples [start, stop)."""
-        a, b = np.searchsorted(self._kept["index"][self._rows], (start, stop)).tolist()
-        return slice(self._rows.start + a, self._rows.start + b)
+    def parts(self, start: int, stop: int) -> list[MotionBlock]:
+        """What was received of the samples whose number is in [start, stop), as parts of blocks."""
+        parts = []
+        for block in self._blocks:
+            if block.index[-1] >= start and block.index[0] < stop:
+                a, b = np.searchsorted(block.index, (start, stop)).tolist()
+                if a < b:
+                    parts.append(block.part(slice(a, b)))
+        return parts
+
+    def last_before(self, index: int) -> MotionBlock | None:
+        """The last sample received before a number, as a block of one."""
+        for block in reversed(self._blocks):
+            if block.index[0] < index:
+                at = int(np.searchsorted(block.index, index))
+                return block.part(slice(at - 1, at))
+        return None
 
     def _home(self, index: int) -> MotionBlock | None:
         """The block that holds a sample, or the next one if it was lost."""
-        return next((block for last, block in self._blocks if last >= index), None)
-
-    def samples(
-        self, start: int, stop: int
-    ) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-        """Index, time, force and rate of the samples received whose number is in [start, stop), as views."""
-        rows, kept = self._between(start, stop), self._kept
-        return kept["index"][rows], kept["time_s"][rows], kept["specific_force_m_s2"][rows], kept["rate_rad_s"][rows]
+        return next((block for block in self._blocks if block.index[-1] >= index), None)
 
     def grid(self, start: int, stop: int) -> Grid | None:
         """Samples [start, stop) without holes, cut to what was received, to be looked at now; None if nothing was."""
-        index, time_s, force, rate = self.samples(start, stop)
-        if not len(index):
+        parts = self.parts(start, stop)
+        if not parts:
             return None
-        clipped = self._kept["accel_clipped"][self._between(start, stop)]
+        index, time_s, force, rate, clipped, _ = _joined(parts).values()
         period = self._period_s(index)
         first = int(index[0])
         # a source that counts no losses (text, CSV) shows them in its times alone
@@ -126,7 +100,7 @@ class History:
         """That of the block which holds the last of some samples."""
         home = self._home(int(index[-1]))
         assert home is not None
-        return home.period_s
+        return home.period_at(int(index[-1]))
 
     def accel_delay_s(self, index: int) -> float:
         """The stated delay of the block that holds a sample; 0 where none is stated."""
@@ -135,9 +109,8 @@ class History:
 
     def window(self, start: int, stop: int, shock: int) -> MotionWindow:
         """Samples [start, stop) as received; what a block states is taken from the block that holds sample `shock`."""
-        rows = self._between(start, stop)
-        arrays = {name: kept[rows].copy(order="K") for name, kept in self._kept.items()}
-        home = self._home(shock) or self._blocks[-1][1]
+        arrays = _joined(self.parts(start, stop))
+        home = self._home(shock) or self._blocks[-1]
         return MotionWindow(
             **arrays,
             segment=home.segment,
@@ -151,3 +124,10 @@ class History:
             bias_stated=home.bias_stated,
             mount_stated=home.mount_stated,
         )
+
+
+def _joined(parts: list[MotionBlock]) -> dict[str, NDArray[Any]]:
+    """The samples of some parts, one array each; each axis lies in memory by itself, as in a block."""
+    if len(parts) == 1:
+        return {name: getattr(parts[0], name) for name in SAMPLED}
+    return {name: np.concatenate([getattr(part, name).T for part in parts], axis=-1).T for name in SAMPLED}

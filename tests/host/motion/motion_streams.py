@@ -5,11 +5,12 @@ from __future__ import annotations
 import dataclasses
 import itertools
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from quiethand.bow.model import Setup
-from quiethand.motion.block import MotionBlock
+from quiethand.motion.block import SAMPLED, MotionBlock
 from quiethand.motion.facts import RecordingFacts
 from quiethand.motion.stream import MotionStream
 from quiethand_protocol import Description, Samples, encode, status_byte
@@ -65,12 +66,27 @@ def joined(motion: Sequence[MotionBlock], name: str) -> NDArray[np.float64]:
 
 
 def same_motion(a: Sequence[MotionBlock], b: Sequence[MotionBlock]) -> None:
-    """Block by block and bit by bit."""
-    assert len(a) == len(b)
-    for one, other in zip(a, b, strict=True):
-        for field in dataclasses.fields(MotionBlock):
-            left, right = getattr(one, field.name), getattr(other, field.name)
-            if isinstance(left, np.ndarray):
-                assert np.array_equal(left, right), field.name
-            else:
-                assert left == right, field.name
+    """Sample by sample and bit by bit, with all that is stated of each; where blocks are cut goes by the pieces."""
+    for name in SAMPLED:
+        assert np.array_equal(joined(a, name), joined(b, name)), name
+    for name in (f.name for f in dataclasses.fields(MotionBlock) if f.name not in SAMPLED):
+        if name not in ("period_s", "fitted"):
+            assert _of_each(a, name) == _of_each(b, name), name
+    assert _periods(a) == _periods(b)
+
+
+def _of_each(motion: Sequence[MotionBlock], name: str) -> list[object]:
+    """What is stated, with the number of samples in a row that it is stated of."""
+    runs: list[list[Any]] = []
+    for one in motion:
+        value = getattr(one, name)
+        if runs and runs[-1][0] == value:
+            runs[-1][1] += len(one)
+        else:
+            runs.append([value, len(one)])
+    return list(runs)
+
+
+def _periods(motion: Sequence[MotionBlock]) -> list[float]:
+    """The fitted period at every fiftieth sample."""
+    return [one.period_at(index) for one in motion for index in one.index[one.index % 50 == 0].tolist()]

@@ -6,9 +6,10 @@ import dataclasses
 
 import numpy as np
 import pytest
-from host.motion.motion_streams import DESCRIPTION, block, blocks, pieces, read, same_motion
+from host.motion.motion_streams import DESCRIPTION, block, blocks, joined, pieces, read, same_motion
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from quiethand.motion.block import SAMPLED, CountedBlock
 from quiethand_protocol import Clock, Event, Gap, Header, Health, Note, Session, encode
 
 
@@ -86,8 +87,25 @@ def test_what_was_given_is_never_changed_by_what_comes_later() -> None:
         from quiethand.motion.stream import MotionStream
 
         early = MotionStream().feed(EVERYTHING[:cut])
-        same_motion(early, WHOLE[0][: len(early)])
-        assert early
+        given_ = sum(len(one) for one in early)
+        assert given_
+        for name in SAMPLED:
+            assert np.array_equal(joined(early, name), joined(WHOLE[0], name)[:given_]), name
+
+
+def test_motion_is_made_of_the_counts_when_it_is_asked_for() -> None:
+    """A part of a block, a copy with other motion and the block itself speak of the same samples."""
+    block_ = WHOLE[0][0]
+    assert isinstance(block_, CountedBlock)
+    assert block_.numbers.dtype == np.int16
+    rows = slice(100, 250)
+    part = block_.part(rows)
+    assert np.array_equal(part.numbers, block_.numbers[rows])
+    for name in SAMPLED:
+        assert np.array_equal(getattr(part, name), getattr(block_, name)[rows]), name
+    louder = dataclasses.replace(block_, specific_force_m_s2=2.0 * block_.specific_force_m_s2)
+    assert np.array_equal(louder.numbers[:, :3], 2.0 * block_.specific_force_m_s2)
+    assert np.array_equal(louder.part(rows).specific_force_m_s2, 2.0 * part.specific_force_m_s2)
 
 
 def test_time_rises_and_the_index_counts_losses() -> None:
