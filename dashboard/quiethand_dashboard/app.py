@@ -10,9 +10,10 @@ from dash import Dash
 from quiethand.errors import InputError
 
 from quiethand_dashboard.access import Access
-from quiethand_dashboard.callbacks import compare, latest, launch, over_time, sensor, sets, shot, trouble
+from quiethand_dashboard.callbacks import compare, group, latest, launch, over_time, sensor, sets, shot, trouble
 from quiethand_dashboard.callbacks import shell as shell_callbacks
 from quiethand_dashboard.pages import compare as compare_page
+from quiethand_dashboard.pages import group as group_page
 from quiethand_dashboard.pages import latest as latest_page
 from quiethand_dashboard.pages import launch as launch_page
 from quiethand_dashboard.pages import over_time as over_time_page
@@ -34,6 +35,7 @@ PAGES: Final[tuple[tuple[Page, Callable[[], Any]], ...]] = (
     (Page("/compare", "Compare"), compare_page.layout),
     (Page("/compare-sets", "Compare sets", under="/compare"), sets_page.layout),
     (Page("/over-time", "Over time"), over_time_page.layout),
+    (Page("/group", "Group"), group_page.layout),
     (Page("/bow", "Bow and arrow"), launch_page.layout),
     (Page("/sensor", "Sensor"), sensor_page.layout),
 )
@@ -79,7 +81,7 @@ def create_app(store: Store, access: Access, *, hosts: Sequence[str] = LOCAL_HOS
     )
     app.layout = shell()
     shell_callbacks.register(app, store, {page.path: layout for page, layout in PAGES}, [page for page, _ in PAGES])
-    for page in (latest, shot, compare, sets, over_time, launch, sensor):
+    for page in (latest, shot, compare, sets, over_time, group, launch, sensor):
         page.register(app, store)
     guard(app.server, app.csp_hashes(), access, hosts)
     return app

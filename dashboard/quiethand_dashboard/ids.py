@@ -86,6 +86,32 @@ LAUNCH_ARROWS: Final = "launch-arrows"
 LAUNCH_ARROWS_FIGURE: Final = "launch-arrows-figure"
 LAUNCH_ABOUT: Final = "launch-about"
 
+# the group on the target
+GROUP_URL: Final = "group-url"
+GROUP_EMPTY: Final = "group-empty"
+GROUP_BODY: Final = "group-body"
+GROUP_ARCHER: Final = "group-archer"
+GROUP_ARROW: Final = "group-arrow"
+GROUP_FROM: Final = "group-from"
+GROUP_TO: Final = "group-to"
+GROUP_FACE_NAME: Final = "group-face-name"
+GROUP_FACE: Final = "group-face"
+GROUP_TAPPED: Final = "group-tapped"  # where the face was tapped, in mm
+GROUP_SHOT: Final = "group-shot"  # whose impact comes next
+GROUP_RIGHT: Final = "group-right"
+GROUP_UP: Final = "group-up"
+GROUP_SHAFT: Final = "group-shaft"
+GROUP_ADD: Final = "group-add"
+GROUP_BACK: Final = "group-back"
+GROUP_FILE: Final = "group-file"
+GROUP_TOLD: Final = "group-told"
+GROUP_WORDS: Final = "group-words"
+GROUP_BESIDE: Final = "group-beside"
+GROUP_EXPLAINED: Final = "group-explained"
+GROUP_TABLE: Final = "group-table"
+GROUP_CSV: Final = "group-csv"
+GROUP_CSV_DATA: Final = "group-csv-data"
+
 # one shot by itself
 SHOT_URL: Final = "shot-url"
 SHOT_GONE: Final = "shot-gone"
@@ -116,6 +142,11 @@ def set_field(which: str, name: str) -> str:
 def spread_graph(axis: str) -> str:
     """The graph of each shot's turn about one axis, set beside set."""
     return f"sets-spread-{axis}"
+
+
+def remove_impact(impact_id: int | str) -> dict[str, str]:
+    """The button that takes an impact away; callbacks listen to all of them with ALL."""
+    return {"type": "remove-impact", "impact": str(impact_id)}
 
 
 def trace_graph(page: str, axis: str) -> str:

@@ -79,14 +79,15 @@ _WAITING: Final[dict[str, Any]] = {
 }
 
 
-def figure(graph_id: str, label: str, *, height: int, moves: bool = False) -> html.Figure:
+def figure(graph_id: str, label: str, *, height: int, moves: bool = False, still: bool = False) -> html.Figure:
     """A graph with its name for screen readers and buttons that save it.
 
     Args:
         height: in pixels, keeps its place until it is drawn.
         moves: its lines can be dragged.
+        still: it has no zoom and no hover, so that a tap is the page's own.
     """
-    config = CONFIG | {"edits": {"shapePosition": True}} if moves else CONFIG
+    config = CONFIG | ({"edits": {"shapePosition": True}} if moves else {}) | ({"staticPlot": True} if still else {})
     return html.Figure(
         [
             dcc.Store(id=ids.fresh_figure(graph_id)),
