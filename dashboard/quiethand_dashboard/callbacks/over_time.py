@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 from urllib.parse import parse_qs, urlencode
 
@@ -22,7 +23,7 @@ from quiethand_dashboard.figures.style import Figure, blank
 if TYPE_CHECKING:
     from datetime import tzinfo
 
-    from quiethand.store.records import Shooter
+    from quiethand.store.records import SeriesPoint, Shooter
     from quiethand.store.store import Store
 
 __all__ = ["Chosen", "OverView", "address_of", "chosen", "over_view", "register", "who_data"]
@@ -96,8 +97,20 @@ def address_of(who_value: str, measure: str, by: str) -> str:
 def charted_for(store: Store, choice: Chosen) -> Charted:
     shown = MEASURES_SHOWN[choice.measure]
     limit = SHOTS_BY_SHOT if choice.by == "shot" else SHOTS_BY_DAY
-    wanted = ShotFilter(archer=choice.archer, bow=choice.bow, arrow=choice.arrow)
-    return chart(points_of(store.series(choice.measure, wanted, limit=limit), shown, choice.by), shown, choice.by)
+    wanted = ShotFilter(archer=choice.archer, bow=choice.bow, arrow=choice.arrow, excluded=False)
+    series = _by_what_was_shot(store, store.series(choice.measure, wanted, limit=limit))
+    return chart(points_of(series, shown, choice.by), shown, choice.by)
+
+
+def _by_what_was_shot(store: Store, series: Sequence[SeriesPoint]) -> list[SeriesPoint]:
+    """One set-up for all that differ in the sensor's calibration alone: that is no change of bow, arrow or target."""
+    first: dict[str, int] = {}
+    same: dict[int, int] = {}
+    for setup_id in dict.fromkeys(point.setup_id for point in series):
+        document = store.setup_document(setup_id) or {}
+        shot_with = {name: table for name, table in document.items() if name != "sensor"}
+        same[setup_id] = first.setdefault(json.dumps(shot_with, sort_keys=True), setup_id)
+    return [replace(point, setup_id=same[point.setup_id]) for point in series]
 
 
 def over_view(store: Store, search: str | None, scheme: Scheme, zone: tzinfo) -> OverView:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -90,5 +90,8 @@ def _shoot(evening: Evening, path: Path, *, seed: int, unix_s: float) -> None:
     )
     unfinished = path.with_suffix(".part")
     session = setup_document(scenario, archer=f"Lane {evening.lane}")
+    # An archer measures bow and arrow once, not anew each evening; the sensor's own figures are the evening's.
+    once = setup_document(replace(scenario, seed=evening.lane), archer=f"Lane {evening.lane}")
+    session |= {table: once[table] for table in ("bow", "arrow", "target") if table in once}
     write_recording(unfinished, scenario, unix_s=unix_s, session=session)
     unfinished.replace(path)
