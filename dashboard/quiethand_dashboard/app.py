@@ -10,7 +10,7 @@ from dash import Dash
 from quiethand.errors import InputError
 
 from quiethand_dashboard.access import Access
-from quiethand_dashboard.callbacks import compare, group, latest, launch, over_time, sensor, sets, shot, trouble
+from quiethand_dashboard.callbacks import compare, group, latest, launch, over_time, sensor, sets, setup, shot, trouble
 from quiethand_dashboard.callbacks import shell as shell_callbacks
 from quiethand_dashboard.pages import compare as compare_page
 from quiethand_dashboard.pages import group as group_page
@@ -19,6 +19,7 @@ from quiethand_dashboard.pages import launch as launch_page
 from quiethand_dashboard.pages import over_time as over_time_page
 from quiethand_dashboard.pages import sensor as sensor_page
 from quiethand_dashboard.pages import sets as sets_page
+from quiethand_dashboard.pages import setup as setup_page
 from quiethand_dashboard.pages import shot as shot_page
 from quiethand_dashboard.pages.shell import Page, shell
 from quiethand_dashboard.security import LOCAL_HOSTS, guard
@@ -38,6 +39,7 @@ PAGES: Final[tuple[tuple[Page, Callable[[], Any]], ...]] = (
     (Page("/group", "Group"), group_page.layout),
     (Page("/bow", "Bow and arrow"), launch_page.layout),
     (Page("/sensor", "Sensor"), sensor_page.layout),
+    (Page("/set-up", "Set-up"), setup_page.layout),
 )
 
 _INDEX: Final = """<!DOCTYPE html>
@@ -81,7 +83,7 @@ def create_app(store: Store, access: Access, *, hosts: Sequence[str] = LOCAL_HOS
     )
     app.layout = shell()
     shell_callbacks.register(app, store, {page.path: layout for page, layout in PAGES}, [page for page, _ in PAGES])
-    for page in (latest, shot, compare, sets, over_time, group, launch, sensor):
+    for page in (latest, shot, compare, sets, over_time, group, launch, sensor, setup):
         page.register(app, store)
     guard(app.server, app.csp_hashes(), access, hosts)
     return app

@@ -112,6 +112,26 @@ GROUP_TABLE: Final = "group-table"
 GROUP_CSV: Final = "group-csv"
 GROUP_CSV_DATA: Final = "group-csv-data"
 
+# the set-up
+SETUP_WHO: Final = "setup-who"
+SETUP_UNITS: Final = "setup-units"
+SETUP_BODY: Final = "setup-body"
+SETUP_EMPTY: Final = "setup-empty"
+SETUP_SAVE: Final = "setup-save"
+SETUP_FROM: Final = "setup-from"
+SETUP_WHY: Final = "setup-why"
+SETUP_NEW_ARCHER: Final = "setup-new-archer"
+SETUP_NEW_BOW: Final = "setup-new-bow"
+SETUP_TOLD: Final = "setup-told"
+SETUP_VERSIONS: Final = "setup-versions"
+LIMIT_MEASURE: Final = "limit-measure"
+LIMIT_VALUE: Final = "limit-value"
+LIMIT_FROM: Final = "limit-from"
+LIMIT_SET: Final = "limit-set"
+LIMIT_LIFT: Final = "limit-lift"
+LIMIT_TOLD: Final = "limit-told"
+LIMIT_TABLE: Final = "limit-table"
+
 # one shot by itself
 SHOT_URL: Final = "shot-url"
 SHOT_GONE: Final = "shot-gone"
@@ -147,6 +167,11 @@ def spread_graph(axis: str) -> str:
 def remove_impact(impact_id: int | str) -> dict[str, str]:
     """The button that takes an impact away; callbacks listen to all of them with ALL."""
     return {"type": "remove-impact", "impact": str(impact_id)}
+
+
+def setup_field(table: str, key: str) -> str:
+    """A field of the set-up's form, named as in its file."""
+    return f"setup-{table}-{key}"
 
 
 def trace_graph(page: str, axis: str) -> str:
