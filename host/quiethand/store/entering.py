@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 
 from quiethand.errors import InputError
 from quiethand.store.engine import writing
@@ -37,13 +37,19 @@ class Typing:
         return self._enter_all([(kind, payload, shot_ids)], recording=recording)
 
     def _enter_all(
-        self, entries: Sequence[tuple[str, Mapping[str, Any], Sequence[int | None]]], *, recording: str | None = None
+        self,
+        entries: Sequence[tuple[str, Mapping[str, Any], Sequence[int | None]]],
+        *,
+        recording: str | None = None,
+        check: Callable[[Connection], None] | None = None,
     ) -> list[int]:
-        """Several entries in one transaction."""
+        """Several entries in one transaction, after a `check` within it that may raise."""
         if sum(len(shot_ids) for _, _, shot_ids in entries) > MOST_SHOTS_AT_ONCE:
             raise InputError(f"more than {MOST_SHOTS_AT_ONCE} at once", do="do them in several goes")
         done: list[int] = []
         with writing(self.engine) as connection:
+            if check is not None:
+                check(connection)
             for kind, payload, shot_ids in entries:
                 done += enter(connection, kind, payload, list(dict.fromkeys(shot_ids)), recording=recording)
             count_change(connection)

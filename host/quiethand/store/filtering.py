@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from operator import eq, ge, le, lt
-from typing import Any
+from typing import Any, Final
 
 from sqlalchemy import Select, select
 
+from quiethand.errors import InputError
 from quiethand.store.records import ShotFilter
 from quiethand.store.tables import ArcherRow, ArrowRow, BowRow, RecordingRow, ShotRow
 from quiethand.store.typed_tables import CallRow, ExclusionRow, ImpactRow, TagRow
 
 __all__ = ["EXCLUDED", "filtered", "joined", "where"]
+
+_A_DAY_S: Final = 86400.0
 
 EXCLUDED = (
     select(ExclusionRow.id)
@@ -56,12 +60,24 @@ def where(query: Select[Any], wanted: ShotFilter) -> Select[Any]:
     ):
         if value is not None:
             query = query.where(holds(its, value))
+    # A day is local time; with a day to spare it is also a stretch of the index of times.
+    if (first := wanted.day or wanted.day_from) is not None:
+        query = query.where(ShotRow.unix_s >= _midnight(first) - _A_DAY_S)
+    if (last := wanted.day or wanted.day_to) is not None:
+        query = query.where(ShotRow.unix_s <= _midnight(last) + 2 * _A_DAY_S)
     for asked, there in ((wanted.excluded, EXCLUDED), (wanted.called, _CALLED), (wanted.hit, _HIT)):
         if asked is not None:
             query = query.where(there if asked else ~there)
     if wanted.tag is not None:
         query = query.where(ShotRow.id.in_(select(TagRow.shot_id).where(TagRow.word == wanted.tag)))
     return query
+
+
+def _midnight(day: str) -> float:
+    try:
+        return datetime.fromisoformat(day).timestamp()
+    except (ValueError, OverflowError, OSError):
+        raise InputError(f'"{day}" is no day', do="write it as 2026-12-01") from None
 
 
 def filtered(query: Select[Any], wanted: ShotFilter) -> Select[Any]:

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
+from functools import partial
 from operator import eq, ge, le, lt
 from typing import Any, Final
 
-from sqlalchemy import RowMapping, select
+from sqlalchemy import Connection, RowMapping, select
 
 from quiethand.errors import InputError
 from quiethand.store.engine import reading
 from quiethand.store.entering import MOST_SHOTS_AT_ONCE, Typing, refuse_far, words
-from quiethand.store.filtering import joined, where
+from quiethand.store.filtering import where
 from quiethand.store.records import ShotFilter
 from quiethand.store.tables import ArcherRow, ShotRow
 from quiethand.store.typed_records import Impact, NewImpact
@@ -43,9 +44,9 @@ class Impacts(Typing):
             InputError: no such shot, a shot that has an impact already, or no place on a target.
         """
         taken = [i.shot_id for i in impacts if i.shot_id is not None]
-        self._refuse_taken(taken)
         shots = self._shots_of(taken)
-        return self._enter_all([("impact", _payload(i, shots.get(i.shot_id)), [i.shot_id]) for i in impacts])
+        entries = [("impact", _payload(i, shots.get(i.shot_id)), [i.shot_id]) for i in impacts]
+        return self._enter_all(entries, check=partial(_refuse_taken, taken))
 
     def join_impact(self, impact_id: int, shot_id: int | None) -> None:
         """Say which shot an impact belongs to; None sets it free.
@@ -54,9 +55,10 @@ class Impacts(Typing):
             InputError: no such impact or shot, or the shot has another impact.
         """
         uid = self._uid(impact_id)
-        if shot_id is not None:
-            self._refuse_taken([shot_id], but=uid)
-        self._enter("impact_joined", {"impact": uid}, [shot_id])
+        joined: list[tuple[str, Mapping[str, Any], Sequence[int | None]]] = [
+            ("impact_joined", {"impact": uid}, [shot_id])
+        ]
+        self._enter_all(joined, check=partial(_refuse_taken, [] if shot_id is None else [shot_id], but=uid))
 
     def remove_impact(self, impact_id: int) -> None:
         """Raises: InputError: no such impact."""
@@ -86,7 +88,7 @@ class Impacts(Typing):
                 query = query.where(holds(column, value))
         of_shot = fit.of_shot_alone()
         if of_shot != ShotFilter():
-            query = query.where(ImpactRow.shot_id.in_(where(joined(select(ShotRow.id)), of_shot)))
+            query = where(query.join(ShotRow, ShotRow.id == ImpactRow.shot_id), of_shot)
         with reading(self.engine) as connection:
             rows = connection.execute(query.limit(min(max(limit, 0), MOST_SHOTS_AT_ONCE))).mappings()
             return [impact_of(row) for row in rows]
@@ -99,17 +101,6 @@ class Impacts(Typing):
             raise InputError(f"the store holds no impact {impact_id}", do="look at the page again: it may have gone")
         return uid
 
-    def _refuse_taken(self, shot_ids: Sequence[int], *, but: str | None = None) -> None:
-        with reading(self.engine) as connection:
-            query = select(ImpactRow.shot_id).where(ImpactRow.shot_id.in_(shot_ids)).limit(1)
-            if but is not None:
-                query = query.where(ImpactRow.uid != but)
-            taken = connection.execute(query).scalar_one_or_none()
-        if taken is None and len(set(shot_ids)) < len(shot_ids):
-            taken = next(i for i in shot_ids if shot_ids.count(i) > 1)
-        if taken is not None:
-            raise InputError(f"shot {taken} has an impact already", do="remove that one, or set it free, first")
-
     def _shots_of(self, shot_ids: Sequence[int]) -> dict[int | None, RowMapping]:
         query = (
             select(ShotRow.id, ShotRow.unix_s, ShotRow.face, ShotRow.distance_m, ArcherRow.name.label("archer"))
@@ -118,6 +109,18 @@ class Impacts(Typing):
         )
         with reading(self.engine) as connection:
             return {row["id"]: row for row in connection.execute(query).mappings()}
+
+
+def _refuse_taken(shot_ids: Sequence[int], connection: Connection, *, but: str | None = None) -> None:
+    """Within the transaction that joins them, so that of two at once the second is told."""
+    query = select(ImpactRow.shot_id).where(ImpactRow.shot_id.in_(shot_ids)).limit(1)
+    if but is not None:
+        query = query.where(ImpactRow.uid != but)
+    taken = connection.execute(query).scalar_one_or_none()
+    if taken is None and len(set(shot_ids)) < len(shot_ids):
+        taken = next(i for i in shot_ids if shot_ids.count(i) > 1)
+    if taken is not None:
+        raise InputError(f"shot {taken} has an impact already", do="remove that one, or set it free, first")
 
 
 def _payload(impact: NewImpact, shot: RowMapping | None) -> dict[str, Any]:

@@ -146,13 +146,13 @@ class Reading:
 
     def shot_count(self, wanted: ShotFilter | None = None) -> int:
         """How many shots fit, all of them counted."""
-        query = where(joined(select(func.count(ShotRow.id))), wanted or ShotFilter())
+        query = where(select(func.count()).select_from(ShotRow), wanted or ShotFilter())
         with reading(self.engine) as connection:
             return int(connection.execute(query).scalar_one())
 
     def stale_count(self, wanted: ShotFilter | None = None) -> int:
         """How many of the shots that fit were measured by another method than this program's: `reanalyse` mends it."""
-        query = where(joined(select(func.count(ShotRow.id))), wanted or ShotFilter())
+        query = where(select(func.count()).select_from(ShotRow), wanted or ShotFilter())
         with reading(self.engine) as connection:
             return int(connection.execute(query.where(ShotRow.method != METHOD_VERSION)).scalar_one())
 

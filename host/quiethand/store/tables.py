@@ -93,8 +93,8 @@ class ShotRow(_MeasureColumns, Base):
     setup_id: Mapped[int] = mapped_column(ForeignKey("setups.id"), index=True)
     # Whose shot it was is kept by shot, not by set-up, so that it can be corrected without touching the set-up.
     archer_id: Mapped[int] = mapped_column(ForeignKey("archers.id"))
-    bow_id: Mapped[int] = mapped_column(ForeignKey("bows.id"))
-    arrow_id: Mapped[int] = mapped_column(ForeignKey("arrows.id"))
+    bow_id: Mapped[int] = mapped_column(ForeignKey("bows.id"), index=True)
+    arrow_id: Mapped[int] = mapped_column(ForeignKey("arrows.id"), index=True)
     unix_s: Mapped[float] = mapped_column(index=True)
     day: Mapped[str] = mapped_column(String(10), index=True)  # local date at the host, YYYY-MM-DD
     segment: Mapped[int]
@@ -103,7 +103,7 @@ class ShotRow(_MeasureColumns, Base):
     notes: Mapped[list[Any]]
     contract: Mapped[dict[str, Any]]
     software: Mapped[str] = mapped_column(String(80))
-    method: Mapped[int]  # `shots.method.METHOD_VERSION` of what computed it
+    method: Mapped[int] = mapped_column(index=True)  # `shots.method.METHOD_VERSION` of what computed it
     flagged: Mapped[bool]  # a flag is over or unusual; too close to tell is neither that nor passed
     face: Mapped[str] = mapped_column(String(40))  # "" where not stated
     distance_m: Mapped[float | None]
@@ -111,6 +111,7 @@ class ShotRow(_MeasureColumns, Base):
     __table_args__ = (
         UniqueConstraint("recording_id", "number"),
         Index(None, "archer_id", "bow_id", "arrow_id", "unix_s"),
+        Index("ix_shots_archer_time", "archer_id", "unix_s"),
     )
 
 
