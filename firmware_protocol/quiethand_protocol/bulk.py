@@ -13,7 +13,7 @@ from cobs import cobs
 from numpy.typing import NDArray
 
 from quiethand_protocol.encoding import SAMPLES_PER_BLOCK_LIMIT
-from quiethand_protocol.framing import BODY_LIMIT, BODY_MINIMUM, CRC_RESIDUE, RUN_MINIMUM
+from quiethand_protocol.framing import BODY_LIMIT, BODY_MINIMUM, CRC_RESET, CRC_RESIDUE, RUN_MINIMUM
 from quiethand_protocol.items import Blocks
 from quiethand_protocol.messages import MessageType
 
@@ -29,6 +29,7 @@ BAD_CRC: Final = 5
 
 _HEAD: Final = 13  # bytes of a SAMPLES body before its counts
 _COUNT_AT: Final = 9
+_ONE_BY_ONE: Final = 64  # bodies, among which one does not hold
 _EMPTY: Final = Blocks(
     np.empty(0, np.int64),
     np.empty(0, np.uint32),
@@ -73,6 +74,21 @@ def _decode_all(runs: list[bytes]) -> list[bytes]:
             bodies.append(b"")
 
 
+def _spaced(bodies: list[bytes]) -> bytes:
+    """All bodies, CRC_RESET behind each."""
+    return CRC_RESET.join([*bodies, b""])
+
+
+def _hold(bodies: list[bytes], joined: bytes) -> NDArray[np.bool_]:
+    """Which bodies' CRC holds, (n,): nearly always all, which one pass shows; else the halves are looked at."""
+    if crc32(joined) == 0:
+        return np.ones(len(bodies), np.bool_)
+    if len(bodies) <= _ONE_BY_ONE:
+        return np.asarray(np.fromiter(map(crc32, bodies), np.uint32, len(bodies)) == CRC_RESIDUE)
+    half = len(bodies) // 2
+    return np.concatenate([_hold(part, _spaced(part)) for part in (bodies[:half], bodies[half:])])
+
+
 def _samples(
     bodies: list[bytes],
     chosen: NDArray[np.bool_],
@@ -81,14 +97,14 @@ def _samples(
     offset: NDArray[np.int64],
     joined: bytes,
 ) -> Blocks:
-    """The blocks of the chosen bodies; `joined` is all bodies, each of its `size` from its `start`."""
+    """The blocks of the chosen bodies; `joined` is all, each of `size` from its `start`, CRC_RESET behind."""
     size = size[chosen]
     if not len(size):
         return _EMPTY
     rows = None
     if _even(size):
         data = joined if len(size) == len(bodies) else _stretches(joined, chosen, start)
-        rows = np.frombuffer(data, _layout(int(size[0]), data[_COUNT_AT]))
+        rows = np.frombuffer(data, _layout(int(size[0]) + len(CRC_RESET), data[_COUNT_AT]))
     if rows is None or not _even(rows["count"]):
         picked = list(compress(bodies, chosen.tolist()))
         rows = np.frombuffer(b"".join([body[:_HEAD] for body in picked]), _layout(_HEAD, 0))
@@ -140,12 +156,13 @@ def sort_runs(
     bodies = _decode_all(runs)
     size = np.fromiter(map(len, bodies), np.int64, len(bodies))
     sort[worth & (size == 0)] = BAD_COBS
-    holds = (np.fromiter(map(crc32, bodies), np.uint32, len(bodies)) == CRC_RESIDUE) & (size >= BODY_MINIMUM)
+    joined = _spaced(bodies)
+    holds = _hold(bodies, joined) & (size >= BODY_MINIMUM)
     sort[holds] = OTHER
-    joined = b"".join(bodies)
-    if take_samples and joined:
+    if take_samples and len(bodies):
         view = np.frombuffer(joined, np.uint8)
-        start = np.cumsum(size) - size
+        room = size + len(CRC_RESET)
+        start = np.cumsum(room) - room
         last = len(view) - 1
         is_samples = holds & (view[np.minimum(start, last)] == MessageType.SAMPLES) & (size <= BODY_LIMIT)
         count = view[np.minimum(start + _COUNT_AT, last)].astype(np.int64)

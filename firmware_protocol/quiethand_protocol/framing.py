@@ -15,6 +15,7 @@ __all__ = [
     "BODY_LIMIT",
     "BODY_MINIMUM",
     "COMMAND_BODY_LIMIT",
+    "CRC_RESET",
     "CRC_RESIDUE",
     "HOST_BODY_LIMIT",
     "RUN_LIMIT_LIVE",
@@ -34,6 +35,10 @@ RUN_MINIMUM: Final = 6  # 5 bytes and one code byte: a shorter run cannot hold a
 RUN_LIMIT_LIVE: Final = 515  # 512 bytes and one code byte for each 254 begun
 RUN_LIMIT_RECORDING: Final = 65_795  # 65,536 bytes, likewise
 CRC_RESIDUE: Final = 0x2144DF1C  # CRC-32 over a body that ends in its own CRC: so no body needs to be cut to check it
+# After a body whose CRC holds these bytes bring the register back to where it begins, so that one pass over many
+# bodies, each with these behind it, gives 0 if all of them hold. (Solved from the polynomial; a body that does not hold
+# leaves a difference that no sound one behind it takes away.)
+CRC_RESET: Final = bytes.fromhex("81d59d4c")
 
 
 class BadRunError(ValueError):

@@ -329,3 +329,20 @@ def test_many_streams_one_after_the_other_through_one_parser() -> None:
         items = outcomes(read(vector["source"], [frame * 3]))
         assert [one["message"] for one in items] == [vector["message"]] * 3
     assert joined([]) == b""
+
+
+@settings(max_examples=20, deadline=None)
+@given(st.integers(1, 900), st.sets(st.integers(0, 899), max_size=5), st.integers(1, 2**32 - 1))
+def test_one_pass_over_many_bodies_shows_each_that_does_not_hold(n: int, bad: set[int], flip: int) -> None:
+    """The CRC of all bodies at once misses no bad one, first, last or among hundreds; two alike do not cancel."""
+    parser = qp.Parser("recording")
+    wrong = {k for k in bad if k < n}
+    stream = bytearray()
+    bodies = [bytes([qp.MessageType.SAMPLES]) + bytes([k]) * 8 + b"\x01\0\0\0" + bytes(12) for k in range(20)]
+    sound = [crc32_by_bits(body) for body in bodies]
+    for k in range(n):
+        crc = sound[k % 20] ^ (flip if k in wrong else 0)
+        stream += cobs_encode(bodies[k % 20] + crc.to_bytes(4, "little")) + b"\0"
+    parser.feed(b"\0" + bytes(stream))
+    parser.finish()
+    assert (parser.bad_frames, parser.samples) == (len(wrong), n - len(wrong))

@@ -38,7 +38,7 @@ _AIM_S = 1.0
 _SLOW_STEPS = 4  # of the slow watches, unless something is to be looked at
 _BREAK_S = 0.5  # a hole so long ends a run: nothing is judged across it, and no step is ever empty
 _KEEP_S = 12.0  # 8 s before a release, an event of 1 s, the look before it, and some room
-_AFTER_S = 0.45  # wanted behind a departure
+_AFTER_S = 0.5  # wanted behind a departure: all of a window, so that a recording that ends soon after shows the same
 
 
 class ShotFinder:
