@@ -17,6 +17,11 @@ __all__ = ["CleanRate", "clean_rate"]
 
 # Where the delay is not stated ticks are not known either: the shock may show this much before the departure's motion.
 _UNKNOWN_LEAD_S: Final = 0.3e-3
+# The shock may be told a sample or two late, and one sample of it in the fit outweighs all others. A bow's torques
+# bend its rate by less than this (a few N m that come within milliseconds); beyond it and noise the shock has begun.
+_LARGEST_BEND_RAD_S3: Final = np.deg2rad(2e6)
+_OVER_NOISE: Final = 8.0
+_LOOKED_AT_S: Final = 2e-3
 
 
 @dataclass(frozen=True)
@@ -38,6 +43,7 @@ def clean_rate(window: MotionWindow, instants: Instants, gyro: GyroState) -> Cle
     elif window.gyro_delay_s < (window.accel_delay_s or 0.0):
         # a gyro quicker than the accelerometer shows the shock first; not before the departure itself
         spoiled_from = min(spoiled_from, instants.departure_s)
+    spoiled_from = _leap(window, gyro, spoiled_from)
     clean = (tick < spoiled_from) & ~window.gyro_clipped
     times = motion[clean]
     rates = window.rate_rad_s[clean] - gyro.bias_rad_s
@@ -55,3 +61,16 @@ def clean_rate(window: MotionWindow, instants: Instants, gyro: GyroState) -> Cle
     later = (tick >= spoiled_from - 2.2 * period) & (motion < instants.departure_s + period)
     lost |= bool(np.any(np.diff(window.index[later]) != 1))
     return CleanRate(times, rates, whole_to, bool(lost))
+
+
+def _leap(window: MotionWindow, gyro: GyroState, spoiled_from_s: float) -> float:
+    """When the gyro's last samples before that leap, the tick of the first that does; else the same time again."""
+    stop = int(np.searchsorted(window.time_s, spoiled_from_s))
+    start = max(int(np.searchsorted(window.time_s, spoiled_from_s - _LOOKED_AT_S)), 2)
+    if stop <= start or np.any(np.diff(window.index[start - 2 : stop]) != 1):
+        return spoiled_from_s
+    near = window.rate_rad_s[start - 2 : stop]
+    bend = np.abs(near[2:] - 2 * near[1:-1] + near[:-2])
+    limit = _OVER_NOISE * np.sqrt(6) * gyro.noise_rad_s + _LARGEST_BEND_RAD_S3 * window.period_s**2
+    leaps = np.flatnonzero(np.any(bend > limit, axis=1))
+    return spoiled_from_s if len(leaps) == 0 else float(window.time_s[start + int(leaps[0])])

@@ -34,6 +34,7 @@ __all__ = ["AFTER_RELEASE_MS", "measure", "measure_and_learn"]
 
 _NEAR_BEFORE_S: Final = 0.15
 _NEAR_AFTER_S: Final = 0.35
+_POOR_FIT: Final = 3.0  # of the gyro's noise is left over: something is in the window that must not be learned from
 
 
 def measure(
@@ -128,7 +129,10 @@ def measure_and_learn(
         trace=make_trace(window, instants.release_s, gyro.bias_rad_s, inertia) if trace else None,
         push_misfit=instants.misfit,
     )
-    return flags_for(shot, setup), felt if seen.fit is None else FeltState.after(seen.fit, felt)
+    learned = felt
+    if seen.fit is not None and bool(np.all(seen.fit.residual_rad_s < _POOR_FIT * gyro.fit_noise_rad_s)):
+        learned = FeltState.after(seen.fit, felt)
+    return flags_for(shot, setup), learned
 
 
 def _near(candidate: Candidate) -> Candidate:

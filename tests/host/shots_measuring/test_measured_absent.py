@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from quiethand.bow.model import Bow, Limit, Setup
 from quiethand.judge.limits import words_for
 from quiethand.shots.candidate import Candidate
 from quiethand.shots.measure import measure
+from quiethand.shots.timing import Instants, find_instants
 
 from .shot_simulator import Scene, simulate
 
@@ -64,13 +66,32 @@ def test_a_loss_after_the_departure_spoils_only_what_comes_later(scene: Scene) -
 def test_a_clipped_push_keeps_the_rotation_and_is_noted(scene: Scene) -> None:
     w = scene.candidate.window
     limit = 25.0
-    clipped = (np.abs(w.specific_force_m_s2) > limit).any(axis=1)
+    clipped: NDArray[np.bool_] = np.any(np.abs(w.specific_force_m_s2) > limit, axis=1)
     force = np.clip(w.specific_force_m_s2, -limit, limit)
     candidate = replace(scene.candidate, window=replace(w, specific_force_m_s2=force, accel_clipped=clipped))
     shot = measure(candidate, scene.setup, launch(scene.setup), 1, scene.still)
     assert any("accelerometer clipped" in note for note in shot.notes)
     assert None not in list(shot.at_departure.rotation_deg)
     assert abs(shot.departure_s - scene.told.departure_s) < 3 * (shot.departure_sigma_s or 0)
+
+
+@pytest.mark.parametrize("late", [0.0, 1.0, 2.0])
+def test_a_shock_told_some_samples_late_is_not_taken_for_motion(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch, late: float
+) -> None:
+    made = launch(scene.setup)
+    plain = measure(scene.candidate, scene.setup, made, 1, scene.still)
+
+    def told_late(*args: Any) -> Instants:
+        found = find_instants(*args)
+        # at least a millisecond into the shock
+        begun = scene.told.departure_s + 0.7e-3 + late * scene.candidate.window.period_s
+        return replace(found, first_break_s=max(found.first_break_s, begun))
+
+    monkeypatch.setattr("quiethand.shots.measure.find_instants", told_late)
+    shot = measure(scene.candidate, scene.setup, made, 1, scene.still)
+    moved = np.abs(shot.at_departure.rotation_deg.array() - plain.at_departure.rotation_deg.array())
+    assert (moved < plain.at_departure.rotation_sigma_deg.array()).all()
 
 
 def test_without_a_set_up_there_are_times_and_rotation_but_no_torque(scene: Scene) -> None:
