@@ -34,7 +34,7 @@ def _cells(shot: ShotRecord) -> list[str]:
     right, up = m["pointing_right_mm"], m["pointing_up_mm"]
     target = NOT_KNOWN if right is None else f"{shift_words('right', right)}, {shift_words('up', up)}"
     return [
-        str(shot.number),
+        f"{shot.number} (old method)" if shot.stale else str(shot.number),
         with_sigma(ms, sigma_ms, 2),
         *(axis_words(axis, m[f"rotation_{axis}_deg"]) for axis in ("cant", "pitch", "yaw")),
         target,

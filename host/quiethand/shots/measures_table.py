@@ -150,6 +150,13 @@ _ROWS: Final = (
         needs=("a ringing that stands out",), span="ring", sensors=("gyro",),
     ),
     _single(
+        "mount_mode_fit", "fit of the mount's mode", "", "follow_through.mount_mode_fit",
+        "follow_through.mount_mode_fit",
+        "the share of the spectrum around its peak that one mode explains",
+        "from the same fit",
+        needs=("a ringing that stands out",), span="ring", sensors=("gyro",),
+    ),
+    _single(
         "push_misfit", "misfit of the push", "", "push_misfit", "push_misfit",
         "what the fitted push leaves over, root mean square, as a share of the push",
         "from the fit that gives the release",

@@ -9,16 +9,19 @@ import threading
 from pathlib import Path
 
 import pytest
+from alembic import command as alembic_command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from host.store.store_shots import add, recording, shot
+from postgres_server import Databases
 from quiethand.errors import InputError
 from quiethand.store import open_store, schema
+from quiethand.store.engine import make_engine
 from quiethand.store.schema import HEAD
 from quiethand.store.tables import Base
-from sqlalchemy import Connection
+from sqlalchemy import Connection, text
 
 
 def url(path: Path) -> str:
@@ -62,6 +65,11 @@ def test_a_store_from_the_first_schema_opens_with_its_shots(tmp_path: Path) -> N
     file.close()
     store = open_store(url(path))
     assert [row["archer"] for row in store.shot_rows()] == ["Lane 2"]
+    old = store.latest_shots(1)[0]
+    assert (old.method, old.stale, old.flagged, old.excluded) == (0, True, True, False)
+    assert store.stale_count() == 1
+    store.add_tag([old.id], "from before")
+    assert store.marks([old.id])[old.id].tags == ("from before",)
     assert add(store, recording(store), shot(2)) is not None
 
 
@@ -149,3 +157,27 @@ def test_writers_and_readers_at_once_lose_and_double_nothing(tmp_path: Path) -> 
     reader.join()
     assert wrong == []
     assert sorted(s.number for s in store.latest_shots(200)) == list(range(1, 51))
+
+
+def test_a_server_from_the_first_schema_migrates_and_a_later_one_is_refused(postgres: Databases) -> None:
+    where = postgres.empty()
+    engine = make_engine(where)
+    config = Config()
+    config.set_main_option("script_location", "quiethand.store:migrations")
+    with engine.begin() as connection:
+        config.attributes["connection"] = connection
+        alembic_command.upgrade(config, "0001")
+        connection.execute(text("INSERT INTO archers (name) VALUES ('Lane 2')"))
+    store = open_store(where)
+    with store.engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        assert compare_metadata(context, Base.metadata) == []
+        assert connection.execute(text("SELECT name FROM archers")).scalars().all() == ["Lane 2"]
+    assert add(store, recording(store), shot(1)) is not None
+    with store.engine.begin() as connection:
+        connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    with pytest.raises(InputError, match=r"9999.*never downgraded") as refused:
+        open_store(where)
+    assert "\n" not in str(refused.value)
+    store.close()
+    engine.dispose()
