@@ -29,7 +29,6 @@ BAD_CRC: Final = 5
 
 _HEAD: Final = 13  # bytes of a SAMPLES body before its counts
 _COUNT_AT: Final = 9
-_ONE_BY_ONE: Final = 64  # bodies, among which one does not hold
 _EMPTY: Final = Blocks(
     np.empty(0, np.int64),
     np.empty(0, np.uint32),
@@ -80,13 +79,10 @@ def _spaced(bodies: list[bytes]) -> bytes:
 
 
 def _hold(bodies: list[bytes], joined: bytes) -> NDArray[np.bool_]:
-    """Which bodies' CRC holds, (n,): nearly always all, which one pass shows; else the halves are looked at."""
+    """Which bodies' CRC holds, (n,): nearly always all, which one pass shows; else each is looked at."""
     if crc32(joined) == 0:
         return np.ones(len(bodies), np.bool_)
-    if len(bodies) <= _ONE_BY_ONE:
-        return np.asarray(np.fromiter(map(crc32, bodies), np.uint32, len(bodies)) == CRC_RESIDUE)
-    half = len(bodies) // 2
-    return np.concatenate([_hold(part, _spaced(part)) for part in (bodies[:half], bodies[half:])])
+    return np.asarray(np.fromiter(map(crc32, bodies), np.uint32, len(bodies)) == CRC_RESIDUE)
 
 
 def _samples(
