@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 # the shell
 URL: Final = "url"
@@ -164,9 +164,9 @@ def spread_graph(axis: str) -> str:
     return f"sets-spread-{axis}"
 
 
-def remove_impact(impact_id: int | str) -> dict[str, str]:
-    """The button that takes an impact away; callbacks listen to all of them with ALL."""
-    return {"type": "remove-impact", "impact": str(impact_id)}
+def remove_impact(impact_id: Any) -> dict[str, Any]:
+    """The button that takes an impact away; callbacks listen to all of them with Dash's ALL in place of an id."""
+    return {"type": "remove-impact", "impact": impact_id}
 
 
 def setup_field(table: str, key: str) -> str:

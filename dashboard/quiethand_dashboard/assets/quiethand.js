@@ -68,21 +68,20 @@
       return window.dash_clientside.no_update;
     },
 
-    // The face tells where it was tapped, in mm from its middle. One listener for as long as the face is there.
+    // The face tells where it was tapped, in mm from its middle. The listener is the document's: the graph's own element
+    // is another one once its script has come.
     tappable: function (figure, graph, store) {
-      const face = document.getElementById(graph);
-      if (face && !face.quiethandTaps) {
-        face.quiethandTaps = 0;
-        face.addEventListener("click", function (event) {
-          const plot = face.querySelector(".js-plotly-plot"), layout = plot && plot._fullLayout;
-          if (!layout || !layout.xaxis || !event.target.closest(".js-plotly-plot")) { return; }
+      if (!window.quiethandTaps) {
+        window.quiethandTaps = 1;
+        document.addEventListener("click", function (event) {
+          const plot = event.target.closest && event.target.closest("#" + graph + " .js-plotly-plot");
+          const layout = plot && plot._fullLayout;
+          if (!layout || !layout.xaxis) { return; }
           const box = plot.getBoundingClientRect();
           const right = layout.xaxis.p2d(event.clientX - box.left - layout.xaxis._offset);
           const up = layout.yaxis.p2d(event.clientY - box.top - layout.yaxis._offset);
-          const far = layout.xaxis.range[1] * 1.3;
-          if (Math.hypot(right, up) > far * 1.2) { return; }
-          face.quiethandTaps += 1;
-          window.dash_clientside.set_props(store, { data: { right, up, tap: face.quiethandTaps } });
+          window.quiethandTaps += 1;
+          window.dash_clientside.set_props(store, { data: { right, up, tap: window.quiethandTaps } });
         });
       }
       return window.dash_clientside.no_update;

@@ -319,7 +319,7 @@ def register(app: Dash, store: Store) -> None:
         Input(ids.GROUP_ADD, "n_clicks"),
         Input(ids.GROUP_BACK, "n_clicks"),
         Input(ids.GROUP_FILE, "contents"),
-        Input(ids.remove_impact(ALL), "n_clicks"),  # type: ignore[arg-type]
+        Input(ids.remove_impact(ALL), "n_clicks"),
         State(ids.GROUP_SHOT, "value"),
         State(ids.GROUP_RIGHT, "value"),
         State(ids.GROUP_UP, "value"),
