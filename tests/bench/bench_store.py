@@ -130,14 +130,20 @@ def measure(store: Store, times: int = 20) -> bool:
     good = True
     for name, ask in queries(store).items():
         ask()
-        took = []
+        took, busy = [], []
         for _ in range(times):
-            begun = time.perf_counter()
+            begun, at = time.process_time(), time.perf_counter()
             ask()
-            took.append((time.perf_counter() - begun) * 1e3)
+            took.append((time.perf_counter() - at) * 1e3)
+            busy.append((time.process_time() - begun) * 1e3)
         p95 = float(np.percentile(took, 95))
         good &= p95 < LIMIT_MS
-        print(f"  {name:28} {np.median(took):8.1f} {p95:8.1f} ms{'' if p95 < LIMIT_MS else '   OVER'}")
+        over = "" if p95 < LIMIT_MS else "   OVER"
+        # Far more than the processor's own time is another program's doing, or the server's.
+        print(
+            f"  {name:28} {np.median(took):8.1f} {p95:8.1f} ms, processor {np.percentile(busy, 95):6.1f}{over}",
+            flush=True,
+        )
     return good
 
 
@@ -146,7 +152,7 @@ def on(kind: str, shots: int) -> bool:
         folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="quiethand-bench-"))
         url = f"sqlite:///{folder}/shots.sqlite3" if kind == "sqlite" else stack.enter_context(server())
         store = open_store(url)
-        print(f"{kind}: a year of {ARCHERS} archers; query: median, 95th percentile")
+        print(f"{kind}: a year of {ARCHERS} archers; query: median, 95th percentile, of the processor")
         fill(store, shots)
         with store.engine.connect() as connection:
             connection.exec_driver_sql("ANALYZE")
