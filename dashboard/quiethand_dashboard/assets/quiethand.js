@@ -31,6 +31,23 @@
     setTimeout(() => URL.revokeObjectURL(link.href), 10000);
   }
 
+  // The libraries leave two things unsaid to a screen reader: what the menu's button does (they tell it on a wrapper
+  // without a role), and what a field for a file is called.
+  new MutationObserver(function () {
+    for (const file of document.querySelectorAll(".upload input[type=file]:not([aria-label])")) {
+      file.setAttribute("aria-label", file.closest(".upload").textContent);
+    }
+    for (const wrapper of document.querySelectorAll(".page-menu div[aria-haspopup], .page-menu div[aria-expanded]")) {
+      const button = wrapper.querySelector("button");
+      for (const name of ["aria-haspopup", "aria-expanded", "aria-controls"]) {
+        if (button && wrapper.hasAttribute(name)) {
+          button.setAttribute(name, wrapper.getAttribute(name));
+          wrapper.removeAttribute(name);
+        }
+      }
+    }
+  }).observe(document.documentElement, { subtree: true, childList: true, attributeFilter: ["aria-expanded"] });
+
   window.dash_clientside = window.dash_clientside || {};
   window.dash_clientside.quiethand = {
     save: function (clicks, id) {
