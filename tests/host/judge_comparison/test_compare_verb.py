@@ -1,0 +1,44 @@
+"""`quiethand compare` as a person runs it, on an invented league."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from command_line import refused, run
+from invented_league import league
+from quiethand.store import open_store
+
+
+@pytest.fixture
+def url(tmp_path: Path) -> str:
+    url = f"sqlite:///{tmp_path / 'league.db'}"
+    store = open_store(url)
+    league(store)
+    store.close()
+    return url
+
+
+def test_two_arrows_compared(capsys: pytest.CaptureFixture[str], url: str) -> None:
+    a, b = "archer=Lane 4 arrow=Match arrow", "archer=Lane 4 arrow=Heavy practice arrow"
+    ran = run(capsys, "compare", "--a", a, "--b", b, "--store", url)
+    assert ran.status == 0, ran.err
+    assert "8 of 10 such comparisons" in ran.out
+    assert ran.out.index("would be found in 8 of 10") < ran.out.index("rotation at departure, yaw")
+    asked = ("compare", "--a", a, "--b", b, "--measure", "time_on_string", "--format", "json", "--store", url)
+    found = json.loads(run(capsys, *asked).out)["comparisons"][0]
+    assert found["shown"]
+    assert found["low"] <= 0.0172 - 0.0146 <= found["high"]  # the league's two times on the string
+    assert run(capsys, *asked).out == run(capsys, *asked).out
+
+
+@pytest.mark.parametrize(
+    ("a", "words"),
+    [
+        ("Lane 4", "names no set"), ("lane=4", "chooses nothing"), ("archer=Nobody", "no shot fits"),
+        ("archer=Lane 4 day=tomorrow", "is no span of days"), ("archer=", "needs one value"),
+    ],
+)  # fmt: skip
+def test_bad_sets_are_refused_in_a_line(capsys: pytest.CaptureFixture[str], url: str, a: str, words: str) -> None:
+    assert words in refused(run(capsys, "compare", "--a", a, "--b", "archer=Lane 4", "--store", url))

@@ -1,0 +1,86 @@
+"""Losses from speeds or times, arrows against each other, and a plan that holds what the figures show."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from quiethand.axes import Axes
+from quiethand.errors import InputError
+from quiethand.judge.habit import parts_of_set
+from quiethand.judge.lock_time import Observed, fit_losses
+from quiethand.judge.plan import Evidence, plan, plan_words
+from quiethand.judge.slow_arrow import held_against, held_words, torque_set
+
+
+def test_a_published_recurve_s_losses_are_found_again() -> None:
+    """A published test of a 35 lb recurve: K = 5.7697 g + 0.0583 m, 43.00 J, 56.5048 m/s at 20 g, 51.6580 at 25 g."""
+    found = fit_losses([Observed(0.020, 56.5048, sigma=0.05), Observed(0.025, 51.6580, sigma=0.05)], 43.00, 1.0)
+    assert 1 / (1 - found.friction.value) == pytest.approx(1.0583, abs=2e-4)
+    assert found.virtual_mass_kg.value / (1 - found.friction.value) == pytest.approx(5.7697e-3, abs=5e-6)
+    assert found.efficiency[0].value == pytest.approx(0.5 * 0.020 * 56.5048**2 / 43.0, rel=1e-9)
+
+
+def test_intervals_cover_and_times_tell_the_same() -> None:
+    rng = np.random.default_rng(1)
+    inside = 0
+    for _ in range(200):
+        seen = [
+            Observed(m, time_on_string_s=float(0.08 * math.sqrt((m + 0.005) / 0.9) + rng.normal(0, 2e-5)), sigma=2e-5)
+            for m in (0.018, 0.022, 0.026, 0.032)
+        ]
+        k = fit_losses(seen, 50.0, 0.08).virtual_mass_kg
+        inside += k.low <= 0.005 <= k.high
+    assert 0.90 <= inside / 200 <= 1.0
+
+
+@pytest.mark.parametrize(
+    ("seen", "words"),
+    [
+        ([Observed(0.02, 56.0, sigma=0.1)], "tell virtual mass and friction apart"),
+        ([Observed(0.02, 56.0), Observed(0.03, 50.0)], "without their uncertainty"),
+        ([Observed(0.0200, 56.5, sigma=0.5), Observed(0.0205, 56.1, sigma=0.5)], "virtual mass to plus or minus"),
+        ([], "no speed and no time"),
+        ([Observed(0.02, None, None, 0.1)], "needs an arrow's mass"),
+    ],
+)  # fmt: skip
+def test_what_does_not_determine_the_losses_is_refused_in_a_line(seen: list[Observed], words: str) -> None:
+    with pytest.raises(InputError, match=words) as refused:
+        fit_losses(seen, 43.0, 1.0)
+    assert "\n" not in str(refused.value)
+
+
+def test_the_same_hand_shows_more_with_the_slow_arrow() -> None:
+    rng = np.random.default_rng(2)
+    quick = torque_set(
+        "Match", rng.normal([0, -0.2, 0.3], 0.05, (20, 3)), None, time_on_string_s=0.0146,
+        sensitivity_mm_per_nm=Axes(pitch=6.0, yaw=10.0),
+    )  # fmt: skip
+    slow = torque_set(
+        "Heavy", rng.normal([0, -0.2, 0.3], 0.05, (20, 3)), None, time_on_string_s=0.0172,
+        sensitivity_mm_per_nm=Axes(pitch=8.3, yaw=13.9),
+    )  # fmt: skip
+    found = held_against(quick, slow)
+    assert found.magnified == pytest.approx(1.39)
+    assert not any(c.shown for c in found.torque)
+    yaw = slow.axes[2]
+    assert yaw.at_target_mm is not None
+    assert yaw.at_target_mm.value == pytest.approx(-13.9 * yaw.torque_nm.value)
+    assert any("no difference is shown" in line for line in held_words(found))
+    with pytest.raises(InputError, match="fewer than 5 shots show a torque"):
+        torque_set("x", np.full((9, 3), np.nan), None, time_on_string_s=0.01, sensitivity_mm_per_nm=Axes())
+
+
+def test_a_plan_holds_what_is_shown_and_nothing_else() -> None:
+    rng = np.random.default_rng(3)
+    quiet = [rng.normal(0, 0.001, (20, 3)) for _ in range(3)]
+    assert plan(Evidence(parts=parts_of_set(*quiet), distance_m=18.0)) == ()
+    assert "Nothing in these shots" in plan_words(())[0]
+    quiet[2] = quiet[2] + [0, -0.1, 0.05]
+    items = plan(Evidence(parts=parts_of_set(*quiet), distance_m=18.0))
+    assert [item.point for item in items] == [
+        "the bow hand presses while the arrow is on the string (yaw), shot after shot"
+    ]  # every bow pitches as the string leaves: no habit
+    assert items[0].at_target_mm == pytest.approx(15.7, abs=0.5)  # 0.05 deg at 18 m
+    assert "left" in items[0].evidence[0]
