@@ -62,7 +62,7 @@ def read_impacts(text: str) -> list[ReadImpact]:
     right, up = (_column(header, side) for side in ("right", "up"))
     shot, remark = (header.index(name) if name in header else None for name in ("shot", "remark"))
     shaft = header.index("diameter_mm") if "diameter_mm" in header else None
-    found = []
+    found: list[ReadImpact] = []
     try:
         for number, line in enumerate(lines, start=2):
             if not any(cell.strip() for cell in line):
