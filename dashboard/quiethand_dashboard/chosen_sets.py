@@ -13,6 +13,7 @@ from quiethand.judge.comparison import Comparison, compare_many
 from quiethand.store.records import ShotFilter
 
 from quiethand_dashboard.charted import MEASURES_SHOWN
+from quiethand_dashboard.telling import is_day
 
 if TYPE_CHECKING:
     from quiethand.store.records import Shooter
@@ -61,6 +62,8 @@ def chosen(search: str | None, shooters: Sequence[Shooter]) -> Chosen:
     for which in WHICH:
         for name in FIELDS:
             value = stated.get(f"{which}.{name}", [""])[0][:_LONGEST]
+            if name.startswith("day") and not is_day(value):
+                continue
             if value and (name != "flagged" or value in ("yes", "no")):
                 found[which][name] = value
     if not any(key.startswith(("a.", "b.")) for key in stated):

@@ -19,6 +19,7 @@ __all__ = [
     "digits_for",
     "flag_mark",
     "flag_marks",
+    "is_day",
     "said_axis",
     "said_shift",
     "said_window",
@@ -166,6 +167,14 @@ def clock_time(unix_s: float, zone: tzinfo) -> str:
 
 
 _MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def is_day(text: str) -> bool:
+    """Whether it is a day as the store has them, "2026-11-25"; an address can say anything."""
+    try:
+        return datetime.fromisoformat(text).date().isoformat() == text
+    except ValueError:
+        return False
 
 
 def day_in_words(day: str) -> str:

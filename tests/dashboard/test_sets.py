@@ -16,7 +16,13 @@ from quiethand_dashboard.chosen_sets import FIELDS, address_of, chosen, csv_text
 from quiethand_dashboard.figures.sets import summary
 
 ARROWS = "?a.archer=Lane+4&a.arrow=Match+arrow&b.archer=Lane+4&b.arrow=Heavy+practice+arrow"
-FREE = st.dictionaries(st.sampled_from([f for f in FIELDS if f != "flagged"]), st.text(min_size=1, max_size=40))
+FREE = st.fixed_dictionaries(
+    {},
+    optional={
+        **{name: st.text(min_size=1, max_size=40) for name in FIELDS if name in ("archer", "bow", "arrow", "tag")},
+        **{name: st.dates().map(str) for name in ("day_from", "day_to")},
+    },
+)
 
 
 @given(a=FREE, b=FREE, flagged=st.sampled_from([None, "yes", "no"]))

@@ -94,6 +94,7 @@ def chosen(store: Store, search: str | None) -> Chosen | None:
     if not shooters:
         return None
     stated = {name: values[0][:200] for name, values in parse_qs((search or "").lstrip("?")).items()}
+    stated = {name: v for name, v in stated.items() if name not in ("from", "to") or telling.is_day(v)}
     if "archer" not in stated:
         newest = store.latest_shots(1, archer=shooters[0].archer)
         stated = {"archer": shooters[0].archer, "from": newest[0].day, **stated}
