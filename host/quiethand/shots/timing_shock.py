@@ -31,6 +31,7 @@ __all__ = [
 PATH_DELAY_S: Final = 0.15e-3
 PATH_DELAY_SIGMA_S: Final = 0.06e-3
 LEAST_SHOCK_M_S2: Final = 12.0
+_BEND_S: Final = 0.25e-3
 _GRID_S: Final = 1e-5
 # Struck at its anti-node a structure's acceleration starts at a peak and swings back: at 80 to 500 Hz it has lost half
 # within a millisecond, with a spread that covers one that starts from nothing.
@@ -156,11 +157,13 @@ def shock_onset(
     t, f = tick_s[at], force_m_s2[at]
     full = axes_clipped(f, clipped[at])
     # what a sample is off the line through the two before it: smooth pushes hardly show, the first break does
+    # (over a time that the rise through a slow filter fills: between neighbours at 8 kHz it would hardly show either)
+    k = max(1, round(_BEND_S / period_s))
     bend = np.zeros(len(t))
-    jump = np.where(full[1:-1] | full[:-2], 0.0, f[2:] - 2 * f[1:-1] + f[:-2])
-    bend[2:] = np.linalg.norm(jump, axis=1)
+    jump = np.where(full[k:-k] | full[: -2 * k], 0.0, f[2 * k :] - 2 * f[k:-k] + f[: -2 * k])
+    bend[2 * k :] = np.linalg.norm(jump, axis=1)
     sought = np.abs(t - expected_s - delay_s) < within_s + 2 * period_s
-    sought[:2] = False
+    sought[: 2 * k] = False
     if not sought.any():
         return None
     least = max(LEAST_SHOCK_M_S2, 12 * noise_m_s2, 0.12 * float(bend[sought].max()))
@@ -168,7 +171,7 @@ def shock_onset(
     if len(over) == 0:
         return None
     strong = int(over[0])
-    first = _walk_back(strong, t, f, full, 1.1 * period_s + 3 * max(widths_s), max(3.0, 10 * noise_m_s2))
+    first = _walk_back(strong, t, f, full, (k + 0.1) * period_s + 3 * max(widths_s), max(3.0, 10 * noise_m_s2))
     if t[first] - t[first - 1] > 1.5 * period_s:
         # samples are lost right before it: the onset lies anywhere in the gap
         middle, half = (t[first] + t[first - 1]) / 2, (t[first] - t[first - 1]) / 2
