@@ -1,9 +1,9 @@
 """Departure by the onset of the shock at brace: a change point in all three axes of acceleration.
 
-Before the onset the push is smooth; after it each axis rises, through the sensor's low-pass filter, to a level and a
-slope of its own. The onset is where a common instant explains all three axes best. A filter's step response crosses
-half of its height about one group delay late (exactly so for a symmetric one), which is what the delay taken off stands
-for; its width says how far the first break runs ahead of that.
+Before the onset a smooth push, after it a shock of unknown size and course on top (`timing_ringing.py`), which either
+leaps or starts from nothing. For every instant of a grid the course is integrated out, and so is the size, over a
+range as wide as shocks are; what is left is the probability of the instant. Nothing in it is a share of how large the
+shock becomes: a harder one has the same onset.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from quiethand.shots.middle import median
+from quiethand.shots.timing_ringing import COURSES, course
 
 __all__ = [
     "LEAST_SHOCK_M_S2",
@@ -31,17 +31,37 @@ __all__ = [
 PATH_DELAY_S: Final = 0.15e-3
 PATH_DELAY_SIGMA_S: Final = 0.06e-3
 LEAST_SHOCK_M_S2: Final = 12.0
-_BEND_S: Final = 0.25e-3
-_GRID_S: Final = 1e-5
-# Struck at its anti-node a structure's acceleration starts at a peak and swings back: at 80 to 500 Hz it has lost half
-# within a millisecond, with a spread that covers one that starts from nothing.
-_FALL_PER_MS: Final = 0.8
-_SLOPE_PER_MS: Final = 0.7
-# What such a shape is off, as a fraction of the sampling period: the fewer samples on the rise, the more it rules.
-_SHAPE_SIGMA: Final = 0.2
 _ERF_X: Final = np.linspace(-4, 4, 801)
 _ERF: Final = np.array([0.5 * (1 + erf(x / np.sqrt(2))) for x in _ERF_X])
 _RAMP: Final = np.concatenate([[0.0], np.cumsum((_ERF[1:] + _ERF[:-1]) / 2 * np.diff(_ERF_X))])
+
+# -- where a shock may begin: the second difference over half a millisecond
+_BEND_S: Final = 0.5e-3
+_AHEAD_S: Final = 1.2e-3  # a first break is at least so strong a share of what follows so soon
+_AHEAD_SHARE: Final = 0.2
+_PUSH_BENDS: Final = 0.3  # of its change within 4 ms, per ms^2: cams that come round
+_PUSH_S: Final = 4e-3
+
+# -- the fit
+_BEFORE_S: Final = 5e-3  # of push, or six samples
+_AFTER_S: Final = 0.8e-3  # of shock, or one and a half
+_EARLIER_S: Final = 0.4e-3  # a soft start may show so much later than it is
+_AT_ONCE: Final = 36  # instants; the likely part of them is gone over again, finer
+_UNLIKELY: Final = 18.0  # by so much in logarithm behind the best: not worth going over
+_FINE_S: Final = 1e-5
+_SIZES_M_S2: Final = np.geomspace(4.0, 4000.0, 14)
+_SIZES2: Final = np.square(_SIZES_M_S2)
+# A shock's course is no sum of these few exactly, the more so the larger it is.
+_COURSE_SHARE: Final = 0.02
+# A push follows the cubic to some hundredths of its change (a parabola, where samples are few, less well), and bends
+# towards its end in ways that no cubic does: the string straightens, cams reach their stops.
+_PUSH_SHARE: Final = 0.05
+_PUSH_SHARE_PER_MS2: Final = 0.2  # of the sampling period
+_LATE_BENDS: Final = ((0.3e-3, 2.0), (1.0e-3, 2.0))  # growing as exp(t / this), by so many of that deviation
+_LEAST_M_S2: Final = 0.1
+_LEAPS = 0.7
+_LOG_PRIOR = np.log([_LEAPS if leaps else 1 - _LEAPS for leaps, _ in COURSES])
+_SHAPE_SIGMA: Final = 0.1  # of a sampling period: the fewer samples on the rise, the more the prior rules
 
 
 @dataclass(frozen=True)
@@ -82,53 +102,104 @@ def axes_clipped(force_m_s2: NDArray[np.float64], clipped: NDArray[np.bool_]) ->
     return np.asarray(clipped[:, None] & (size > 0.93 * size[clipped].max()))
 
 
-def _extrapolated(
-    u_ms: NDArray[np.float64], values: NDArray[np.float64], before: NDArray[np.bool_]
-) -> NDArray[np.float64]:
-    """A parabola through each axis's samples before the shock, carried on, (n, 3); NaN where too few are left.
+def _first_break(
+    f: NDArray[np.float64],
+    full: NDArray[np.bool_],
+    sought: NDArray[np.bool_],
+    period_s: float,
+    rise_s: float,
+    noise_m_s2: float,
+) -> tuple[int, float] | None:
+    """Row of the first sample that bends off the push as a shock does, and the sharpest bend soon after it."""
+    k = max(1, round(_BEND_S / period_s))
+    if len(f) <= 2 * k:
+        return None
+    bend = np.zeros(len(f))
+    jump = np.where(full[k:-k] | full[: -2 * k], 0.0, f[2 * k :] - 2 * f[k:-k] + f[: -2 * k])
+    bend[2 * k :] = np.sqrt(np.einsum("ij,ij->i", jump, jump))
+    ahead = max(1, round((_AHEAD_S + rise_s) / period_s))
+    sharpest = np.lib.stride_tricks.sliding_window_view(np.append(bend, np.zeros(ahead)), ahead + 1).max(axis=1)
+    n = max(3, round(_PUSH_S / period_s))
+    padded = np.concatenate([np.repeat(f[:1], n, axis=0), f])[: len(f) + n - k]
+    span = np.lib.stride_tricks.sliding_window_view(padded, n - k + 1, axis=0)
+    pushed = np.ptp(span, axis=2)[: len(f)]
+    own = _PUSH_BENDS * (k * period_s * 1e3) ** 2 * np.sqrt(np.einsum("ij,ij->i", pushed, pushed))
+    least = np.maximum(max(LEAST_SHOCK_M_S2, 12 * noise_m_s2), np.maximum(_AHEAD_SHARE * sharpest, own))
+    over = np.flatnonzero(sought & (bend > least))
+    return (int(over[0]), float(sharpest[over[0]])) if len(over) else None
+
+
+@dataclass(frozen=True)
+class _Samples:
+    """What one set of axes shows, the push's own course already taken off: see `_prepared`."""
+
+    shock: NDArray[np.float64]  # (p, p) upper factor: rows of the samples that a shock may touch
+    seen: NDArray[np.float64]  # (p, axes)
+    rest: NDArray[np.float64]  # (axes,) squares of what the push leaves
+    degrees: int
+    sigma: NDArray[np.float64]  # (axes,) one sample's
+    since_s: NDArray[np.float64]  # (p,) times of those samples
+
+
+def _prepared(
+    u: NDArray[np.float64], values: NDArray[np.float64], sigma: NDArray[np.float64], degree: int, touched_s: float
+) -> _Samples:
+    """Samples of axes that are whole alike, with any cubic and the push's late bends projected out.
 
     Args:
-        before: which samples of each axis are, (n, 3).
+        u: (n,) times.
+        values: (n, axes).
+        sigma: (axes,) standard deviation of a sample about the push, in which the late bends are told.
+        touched_s: samples before it are free of any shock.
     """
-    out = np.full(values.shape, np.nan)
-    alike = bool((before == before[:, :1]).all())  # nothing clipped: one fit for all
-    for axes in [slice(0, 3)] if alike else [slice(k, k + 1) for k in range(3)]:
-        used = before[:, axes.start]
-        n = int(used.sum())
-        if n < 4:
-            continue
-        u = u_ms - u_ms[used][-1]
-        degree = 2 if n >= 6 else 1
-        out[:, axes] = np.vander(u, degree + 1) @ np.polyfit(u[used], values[used, axes], degree)
-    return out
+    spread = np.eye(len(u))
+    for decay, size in _LATE_BENDS:
+        late = size * np.exp(np.minimum(u, 0.0) / decay)
+        spread += np.outer(late, late)
+    inverse = np.linalg.inv(spread)
+    cubic = np.vander(u / _BEFORE_S, degree + 1)
+    held = inverse @ cubic
+    left = inverse - held @ np.linalg.solve(cubic.T @ held, held.T)
+    at = np.flatnonzero(u > touched_s)
+    own = left[np.ix_(at, at)]
+    factor = np.linalg.cholesky(own + 1e-9 * np.trace(own) / len(at) * np.eye(len(at))).T
+    told = left @ values
+    return _Samples(factor, told[at], np.einsum("ij,ij->j", values, told), len(u) - degree - 1, sigma, u[at])
 
 
-def _spread(values: NDArray[np.float64], used: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Largest less smallest of each axis's samples in use, (3,); 0 where there are none."""
-    high, low = np.where(used, values, -np.inf).max(axis=0), np.where(used, values, np.inf).min(axis=0)
-    return np.asarray(np.where(high >= low, high - low, 0.0))
+def _evidence(samples: _Samples, onset: NDArray[np.float64], width_us: int) -> NDArray[np.float64]:
+    """Logarithm of the probability of what was seen for each kind of shock and onset, (kinds, g)."""
+    since = samples.since_s - onset[:, None]
+    phi = np.stack([course(leaps, symmetric, width_us).at(since) for leaps, symmetric in COURSES])  # (c, g, p, m)
+    low = samples.shock @ phi
+    few = low.shape[-2] < low.shape[-1]
+    turned = low.swapaxes(-1, -2)
+    power, axes = np.linalg.eigh(low @ turned if few else turned @ low)
+    if few:  # from the samples' side: the courses' own axes are reached through the samples
+        axes = turned @ axes / np.sqrt(np.maximum(power, 1e-12))[..., None, :]
+    power = np.maximum(power, 0.0)
+    along = axes.swapaxes(-1, -2) @ (phi.swapaxes(-1, -2) @ samples.seen)  # (c, g, k, axes)
+    along **= 2
+    power = np.moveaxis(power, -1, 0)[..., None]  # (k, c, g, 1)
+    total = np.zeros(phi.shape[:2])
+    for axis, sigma in enumerate(samples.sigma):
+        noise = sigma**2 + _COURSE_SHARE**2 * _SIZES2
+        ratio = _SIZES2 / noise
+        told = np.zeros((*phi.shape[:2], len(noise)))
+        grown = np.ones_like(told)
+        for k, p in enumerate(power):
+            own = 1 + ratio * p
+            told += along[:, :, k, axis, None] / own
+            grown *= own
+        each = told * (ratio / noise) - np.log(grown) - (samples.rest[axis] / noise + samples.degrees * np.log(noise))
+        total += _logsum(np.moveaxis(0.5 * each, -1, 0))
+    return total
 
 
-def _walk_back(
-    first: int, t: NDArray[np.float64], f: NDArray[np.float64], full: NDArray[np.bool_], reach_s: float, least: float
-) -> int:
-    """Earlier samples that already leave the smooth push: a low-pass filter lets a shock begin softly.
-
-    The push itself bends, most of all along the arrow, so that each axis must leave its own parabola by more than a
-    quarter of what it did over the last milliseconds.
-    """
-    strong = t[first]
-    while first > 8 and t[first - 1] > strong - reach_s:
-        at = first - 1
-        before = (np.arange(len(t)) < at) & (t > t[at] - 4.5e-3)
-        good = before[:, None] & ~full
-        off = np.abs(f[at] - _extrapolated((t - t[at]) / 1e-3, f, good)[at])  # NaN where it can't be told
-        moved = _spread(f, good)
-        leaves = bool((~full[at] & (off > np.maximum(least, 0.25 * moved))).any())
-        if not leaves:
-            break
-        first = at
-    return first
+def _logsum(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Logarithm of the sum of exponentials down the first axis."""
+    most = values.max(axis=0)
+    return np.asarray(most + np.log(np.exp(values - most).sum(axis=0)))
 
 
 def shock_onset(
@@ -150,75 +221,72 @@ def shock_onset(
         delay_s: how late a smooth motion shows, 0 where unknown.
         widths_s: see `rise_sigma_s`.
     """
-    near = (tick_s > expected_s + delay_s - within_s - 6e-3) & (tick_s < expected_s + delay_s + within_s + 3e-3)
+    near = (tick_s > expected_s + delay_s - within_s - 7e-3) & (tick_s < expected_s + delay_s + within_s + 3e-3)
     at = np.flatnonzero(near)
     if len(at) < 8:
         return None
     t, f = tick_s[at], force_m_s2[at]
     full = axes_clipped(f, clipped[at])
-    # what a sample is off the line through the two before it: smooth pushes hardly show, the first break does
-    # (over a time that the rise through a slow filter fills: between neighbours at 8 kHz it would hardly show either)
-    k = max(1, round(_BEND_S / period_s))
-    bend = np.zeros(len(t))
-    jump = np.where(full[k:-k] | full[: -2 * k], 0.0, f[2 * k :] - 2 * f[k:-k] + f[: -2 * k])
-    bend[2 * k :] = np.linalg.norm(jump, axis=1)
+    width = widths_s[len(widths_s) // 2]
     sought = np.abs(t - expected_s - delay_s) < within_s + 2 * period_s
-    sought[: 2 * k] = False
-    if not sought.any():
+    found = _first_break(f, full, sought, period_s, 1.4 * width, noise_m_s2)
+    if found is None:
         return None
-    least = max(LEAST_SHOCK_M_S2, 12 * noise_m_s2, 0.12 * float(bend[sought].max()))
-    over = np.flatnonzero(sought & (bend > least))
-    if len(over) == 0:
-        return None
-    strong = int(over[0])
-    first = _walk_back(strong, t, f, full, (k + 0.1) * period_s + 3 * max(widths_s), max(3.0, 10 * noise_m_s2))
+    first, peak = found
     if t[first] - t[first - 1] > 1.5 * period_s:
         # samples are lost right before it: the onset lies anywhere in the gap
         middle, half = (t[first] + t[first - 1]) / 2, (t[first] - t[first - 1]) / 2
         sigma = float(np.hypot(half / np.sqrt(3), PATH_DELAY_SIGMA_S))
-        return ShockOnset(float(middle) - PATH_DELAY_S, sigma, float(t[first - 1]), float(bend[first]))
-    rise = max(widths_s)
-    before = (t < t[first] - 0.6 * period_s) & (t > t[first] - 4.5e-3)
-    used = (t > t[first] - 2.5 * period_s - rise) & (t < t[strong] + max(0.5e-3, 1.1 * period_s) + rise)
-    if before.sum() < 4 or used.sum() < 3:
+        return ShockOnset(float(middle) - delay_s - PATH_DELAY_S, sigma, float(t[first - 1]), peak)
+    sets = _sets(t - t[first], f, full, period_s, width, noise_m_s2)
+    if not sets:
         return None
-    u = (t - t[first]) / 1e-3
-    smooth = _extrapolated(u, f, before[:, None] & ~full)
-    tu, free, limited = t[used], ~np.isnan(smooth)[used], full[used]
-    if not free.any():
-        return None
-    rest = np.where(free, f[used] - np.nan_to_num(smooth[used]), 0.0)
-    size = float(np.abs(rest).max())
-    if size < LEAST_SHOCK_M_S2:
-        return None
-    onset = np.arange(t[first] - 1.5 * period_s - rise, t[strong] + 1.0 * period_s, _GRID_S)
-    log_like = np.empty((len(widths_s), len(onset)))
-    # The shape is a rough one: ringing up to 1 kHz bends it. Its error is a tenth of the level reached.
-    axis_size = np.maximum(np.abs(rest).max(axis=0), 0.1 * size)
-    # The parabola carried on errs by a share of what the push did just before.
-    moved = _spread(f, before[:, None] & ~full)
-    sigma2 = (3 * noise_m_s2) ** 2 + (0.08 * axis_size) ** 2 + (0.1 * moved) ** 2
-    weight = free / np.where(limited, (0.4 * axis_size) ** 2, sigma2)
-    weighted = weight * rest
-    # level free within twice what was reached
-    p_level, p_slope = 1 / (2 * axis_size) ** 2, 1 / (_SLOPE_PER_MS * axis_size) ** 2
-    for w, width in enumerate(widths_s):
-        z = (tu[None, :] - onset[:, None]) / width
-        ramp = ramp_response(z) * width / 1e-3
-        step = step_response(z) - _FALL_PER_MS * ramp
-        # (grid, 3) each, the axes side by side
-        a11 = step**2 @ weight + p_level
-        a12 = (step * ramp) @ weight
-        a22 = ramp**2 @ weight + p_slope
-        b1, b2 = step @ weighted, ramp @ weighted
-        det = a11 * a22 - a12**2
-        gain = (b1**2 * a22 - 2 * b1 * b2 * a12 + b2**2 * a11) / det
-        log_like[w] = 0.5 * (gain - np.log(det)).sum(axis=1)
-    share = np.exp(log_like - log_like.max())
-    by_onset = share.sum(0)
-    by_onset /= by_onset.sum()
-    mean = float(by_onset @ onset)
-    sigma = float(np.sqrt(by_onset @ (onset - mean) ** 2 + _GRID_S**2))
-    total = float(np.sqrt(sigma**2 + PATH_DELAY_SIGMA_S**2 + (_SHAPE_SIGMA * period_s) ** 2))
-    first_break = mean - 2.5 * float(median(np.array(widths_s)))
-    return ShockOnset(mean - delay_s - PATH_DELAY_S, total, min(first_break, float(t[first])), size)
+    width_us = max(1, round(width * 1e6))
+    earliest, latest = -1.5 * period_s - 4.2 * width - _EARLIER_S, 1.2 * period_s
+    low, high = earliest, latest
+    while True:
+        # instants at whole steps from the first break, steps by factors of two: a nanosecond more moves no grid
+        step = _FINE_S * 2.0 ** np.ceil(np.log2(max((high - low) / (_AT_ONCE * _FINE_S), 1.0)))
+        onset = step * np.arange(np.ceil(max(low, earliest) / step), np.floor(min(high, latest) / step) + 1)
+        by_onset = _logsum(sum(_evidence(s, onset, width_us) for s in sets) + _LOG_PRIOR[:, None])
+        likely = onset[by_onset > by_onset.max() - _UNLIKELY]
+        low, high, before = likely[0] - step, likely[-1] + step, high - low
+        if step <= _FINE_S or high - low > 0.6 * before:
+            break
+    share = np.exp(by_onset - by_onset.max())
+    share /= share.sum()
+    mean = float(share @ onset)
+    spread = float(np.sqrt(share @ (onset - mean) ** 2))
+    sigma = float(np.sqrt(spread**2 + _FINE_S**2 + PATH_DELAY_SIGMA_S**2 + (_SHAPE_SIGMA * period_s) ** 2))
+    mean += float(t[first])
+    return ShockOnset(mean - delay_s - PATH_DELAY_S, sigma, min(mean - 2.5 * width, float(t[first])), peak)
+
+
+def _sets(
+    u: NDArray[np.float64],
+    f: NDArray[np.float64],
+    full: NDArray[np.bool_],
+    period_s: float,
+    width_s: float,
+    noise_m_s2: float,
+) -> list[_Samples]:
+    """The samples about the first break (time 0), axes that clip alike together; empty where too few."""
+    foot = -0.6 * period_s - 1.6 * width_s
+    used = (u > -max(_BEFORE_S, 5.5 * period_s + 1.6 * width_s)) & (u < _AFTER_S + 1.5 * period_s + 2.8 * width_s)
+    u, f, full = u[used], f[used], full[used]
+    before = u < foot
+    if before.sum() < 4:
+        return []
+    pushed = np.ptp(f[before], axis=0)
+    share = _PUSH_SHARE + _PUSH_SHARE_PER_MS2 * (period_s * 1e3) ** 2
+    sigma = np.sqrt((2 * noise_m_s2) ** 2 + (share * pushed) ** 2 + _LEAST_M_S2**2)
+    degree = 3 if before.sum() >= 9 else 2
+    # of an axis at its limit the first sample counts, as it is, and none after it
+    ends = [int(np.flatnonzero(full[:, k])[0]) + 1 if full[:, k].any() else len(u) for k in range(3)]
+    touched = -1.5 * period_s - 4.2 * width_s - _EARLIER_S - 8 * width_s
+    made = []
+    for end in sorted(set(ends)):
+        axes = [k for k in range(3) if ends[k] == end]
+        if end > degree + 3 and (u[:end] > foot).sum() >= 2:
+            made.append(_prepared(u[:end], f[:end, axes], sigma[axes], degree, touched))
+    return made
