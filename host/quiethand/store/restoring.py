@@ -8,6 +8,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Engine, case, func, select, update
 
 from quiethand.errors import InputError
+from quiethand.home import place_in_home
 from quiethand.store.copying import copy_store, sqlite_copy, sqlite_over
 from quiethand.store.engine import make_engine, reading, writing
 from quiethand.store.events import Event, events_of, replay
@@ -78,12 +79,12 @@ def _is_empty(engine: Engine) -> bool:
 
 
 def _copied_aside(engine: Engine) -> str:
-    """Beside an SQLite store; of a server in the folder where the command runs."""
+    """Beside an SQLite store; of a server in the data folder."""
     name = f"shots.before-restore-{datetime.now():%Y-%m-%d_%H-%M-%S}.sqlite3"
     stored = engine.url.database
-    folder = Path(stored).parent if engine.dialect.name == "sqlite" and stored else Path()
-    sqlite_copy(engine, str(folder / name))
-    return str(folder / name)
+    place = Path(stored).parent / name if engine.dialect.name == "sqlite" and stored else place_in_home(name)
+    sqlite_copy(engine, str(place))
+    return str(place)
 
 
 def set_paths(store: Store, moved: dict[str, str]) -> None:

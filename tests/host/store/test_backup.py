@@ -55,7 +55,7 @@ def other_url(store_url: str, request: pytest.FixtureRequest, tmp_path: Path) ->
 def test_it_comes_back_into_the_same_and_the_other_kind(
     store: Store, store_url: str, other_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.chdir(tmp_path)  # where the copy of a server's store goes
+    monkeypatch.setenv("QUIETHAND_HOME", str(tmp_path))  # where the copy of a server's store goes
     ids = fill(store)
     before = everything(store)
     told = run(backup_command, str(tmp_path / "b.zip"), "--store", store_url)
@@ -81,6 +81,7 @@ def test_it_comes_back_into_the_same_and_the_other_kind(
     assert store.shot_count() == 4
     assert [r.text for r in store.marks(ids)[ids[1]].remarks] == ["typed since"]  # never lost
     aside = Path(told.splitlines()[0].rpartition(" kept in ")[2])
+    assert aside.parent == tmp_path
     kept = open_store(f"sqlite:///{aside}")
     assert kept.shot_count() == 5
     kept.close()
