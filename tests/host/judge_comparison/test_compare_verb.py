@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from command_line import refused, run
 from invented_league import league
-from quiethand.store import open_store
+from quiethand.store import ShotFilter, open_store
 
 
 @pytest.fixture
@@ -31,6 +31,23 @@ def test_two_arrows_compared(capsys: pytest.CaptureFixture[str], url: str) -> No
     assert found["shown"]
     assert found["low"] <= 0.0172 - 0.0146 <= found["high"]  # the league's two times on the string
     assert run(capsys, *asked).out == run(capsys, *asked).out
+
+
+def test_excluded_shots_stay_out_and_are_counted(capsys: pytest.CaptureFixture[str], url: str) -> None:
+    a, b = "archer=Lane 4 arrow=Match arrow", "archer=Lane 4 arrow=Heavy practice arrow"
+    asked = ("compare", "--a", a, "--b", b, "--measure", "time_on_string", "--format", "json", "--store", url)
+    before = json.loads(run(capsys, *asked).out)
+    store = open_store(url)
+    ids = [row["id"] for row in store.shot_rows(ShotFilter(archer="Lane 4", arrow="Match arrow"), measures=[])]
+    store.exclude(ids[:2], "the clicker slipped")
+    store.close()
+    after = json.loads(run(capsys, *asked).out)
+    assert before["excluded"] == {"a": 0, "b": 0}
+    assert after["excluded"] == {"a": 2, "b": 0}
+    assert after["comparisons"][0]["shots_a"] == before["comparisons"][0]["shots_a"] - 2
+    assert after["comparisons"][0]["shots_b"] == before["comparisons"][0]["shots_b"]
+    told = run(capsys, *asked[:-4], "--store", url).out
+    assert told.startswith("Left out because someone excluded them: 2 shots of the first set, 0 of the second.")
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,25 @@ def test_a_published_recurve_s_losses_are_found_again() -> None:
     assert found.efficiency[0].value == pytest.approx(0.5 * 0.020 * 56.5048**2 / 43.0, rel=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("stored_j", "time_of_1_kg_s", "time_s", "speed_m_s"),
+    [
+        (100.0, math.sqrt(2 * 0.5 / 200), 12.24744871e-3, 81.6497),  # 200 N all the way
+        (50.0, math.pi / 2 / math.sqrt(400), 13.60349523e-3, 57.7350),  # 200 N to 0
+        (60.0, math.acosh(5) / math.sqrt(320), 22.19637420e-3, 63.2456),  # 40 N to 200: a let-off
+    ],
+)
+def test_forces_with_a_closed_form_give_the_moving_mass_back(
+    stored_j: float, time_of_1_kg_s: float, time_s: float, speed_m_s: float
+) -> None:
+    """Half a metre under a straight line of force, 30 g moving, solved as an oscillator: 25 g arrow, so K is 5 g."""
+    by_time = fit_losses([Observed(0.025, time_on_string_s=time_s, sigma=1e-6)], stored_j, time_of_1_kg_s, friction=0.0)
+    assert by_time.virtual_mass_kg.value == pytest.approx(0.005, abs=1e-9)
+    by_speed = fit_losses([Observed(0.025, speed_m_s, sigma=0.01)], stored_j, time_of_1_kg_s, friction=0.0)
+    assert by_speed.virtual_mass_kg.value == pytest.approx(0.005, abs=1e-7)
+    assert by_speed.efficiency[0].value == pytest.approx(25 / 30, rel=1e-5)
+
+
 def test_intervals_cover_and_times_tell_the_same() -> None:
     rng = np.random.default_rng(1)
     inside = 0
