@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import pytest
@@ -11,13 +12,18 @@ from invented_league import league
 from quiethand.store import ShotFilter, open_store
 
 
-@pytest.fixture
-def url(tmp_path: Path) -> str:
-    url = f"sqlite:///{tmp_path / 'league.db'}"
-    store = open_store(url)
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("league") / "league.db"
+    store = open_store(f"sqlite:///{path}")
     league(store)
     store.close()
-    return url
+    return path
+
+
+@pytest.fixture
+def url(kept: Path, tmp_path: Path) -> str:
+    return f"sqlite:///{shutil.copy(kept, tmp_path)}"
 
 
 def test_two_arrows_compared(capsys: pytest.CaptureFixture[str], url: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -13,10 +14,10 @@ from quiethand.judge.group import group
 from quiethand.store import NewImpact, ShotFilter, open_store
 
 
-@pytest.fixture
-def url(tmp_path: Path) -> str:
-    url = f"sqlite:///{tmp_path / 'league.db'}"
-    store = open_store(url)
+@pytest.fixture(scope="module")
+def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("league") / "league.db"
+    store = open_store(f"sqlite:///{path}")
     league(store)
     rng = np.random.default_rng(5)
     rows = store.shot_rows(ShotFilter(archer="Lane 4"), measures=["pointing_right_mm", "pointing_up_mm"])
@@ -32,7 +33,12 @@ def url(tmp_path: Path) -> str:
         ]
     )
     store.close()
-    return url
+    return path
+
+
+@pytest.fixture
+def url(kept: Path, tmp_path: Path) -> str:
+    return f"sqlite:///{shutil.copy(kept, tmp_path)}"
 
 
 def test_a_group_of_the_store_without_what_was_excluded(capsys: pytest.CaptureFixture[str], url: str) -> None:
