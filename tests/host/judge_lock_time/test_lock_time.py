@@ -6,10 +6,13 @@ import math
 
 import numpy as np
 import pytest
+from invented_league import document
 from quiethand.axes import Axes
+from quiethand.bow.launch import launch
+from quiethand.bow.setup_file import setup_from_document
 from quiethand.errors import InputError
 from quiethand.judge.habit import parts_of_set
-from quiethand.judge.lock_time import Observed, fit_losses
+from quiethand.judge.lock_time import Observed, arrow_time, fit_losses, losses_of, variants
 from quiethand.judge.plan import Evidence, plan, plan_words
 from quiethand.judge.slow_arrow import held_against, held_words, torque_set
 
@@ -68,6 +71,26 @@ def test_what_does_not_determine_the_losses_is_refused_in_a_line(seen: list[Obse
     with pytest.raises(InputError, match=words) as refused:
         fit_losses(seen, 43.0, 1.0)
     assert "\n" not in str(refused.value)
+
+
+def test_a_set_up_s_own_losses_come_back_from_the_times_it_models() -> None:
+    """Against the launch model, which is held to closed forms elsewhere: what it was told is found again."""
+    setup = setup_from_document(document(4, "Match arrow"), "test")
+    masses = (0.022, 0.027, 0.034)
+    modelled = [launch(setup, arrow_mass_kg=m) for m in masses]
+    seen = [
+        Observed(m, time_on_string_s=run.time_on_string_s, sigma=1e-5) for m, run in zip(masses, modelled, strict=True)
+    ]
+    found = losses_of(setup, seen)
+    for efficiency, run in zip(found.efficiency, modelled, strict=True):
+        assert efficiency.value == pytest.approx(run.efficiency, rel=1e-3)
+    assert max(abs(r) for r in found.residuals) < 1e-6
+    one = arrow_time(setup, [modelled[1].time_on_string_s + d for d in (-1e-4, 0, 1e-4, 0, 0)], arrow_mass_kg=masses[1])
+    assert one.difference_s == pytest.approx(0.0, abs=1e-9)
+    assert arrow_time(setup, [0.014, None, math.nan]).measured_s is None
+    slow, slower = variants(setup, [0.034], [0.75, 0.9])
+    assert slower.let_off == pytest.approx(0.9)
+    assert slower.valley_s > slow.valley_s > variants(setup, [0.022], [None])[0].valley_s
 
 
 def test_the_same_hand_shows_more_with_the_slow_arrow() -> None:
