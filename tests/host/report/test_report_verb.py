@@ -25,9 +25,8 @@ def kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
     league(store)
     rows = store.shot_rows(ShotFilter(archer="Lane 4", arrow="Match arrow"))
     rng = np.random.default_rng(1)
-    store.add_impacts(
-        [NewImpact(*(float(v) for v in rng.normal(0, 12, 2)), shot_id=row["id"], diameter_mm=9.3) for row in rows]
-    )
+    drawn = rng.normal(0, 12, (len(rows), 2)).tolist()
+    store.add_impacts([NewImpact(x, y, shot_id=row["id"]) for (x, y), row in zip(drawn, rows, strict=True)])
     store.exclude([rows[-1]["id"]], "a cough")  # the first evening's
     doc = document(4, "Match arrow")
     doc["archer"]["name"], doc["arrow"]["name"] = SPITEFUL, SPITEFUL
