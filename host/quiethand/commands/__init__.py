@@ -33,6 +33,7 @@ VERBS: Final = {
     "report": ("report", "An archer's span of days as one page to read, print and keep."),
     "compare": ("compare", "Two sets of stored shots: what differs, how surely, and what they could show."),
     "group": ("group", "Where an archer's arrows hit, how far apart, and what the bow's motion explains of it."),
+    "arrows": ("arrows", "An archer's arrows: time on the string, and the hand's torque with each at the target."),
     "launch": ("launch", "What the bow should do: time on the string, speed, energies, sensitivity."),
     "setup": ("setup", "Write an annotated set-up file to start from."),
     "calibrate": ("calibrate", "Bias, faces, mount and inertia from recordings on a kitchen table, into the set-up."),
