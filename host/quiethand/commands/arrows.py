@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,14 +14,20 @@ from quiethand.axes import AXIS_NAMES, Axes
 from quiethand.errors import InputError
 
 if TYPE_CHECKING:
+    from quiethand.bow.model import Setup
     from quiethand.commands.chosen import Chosen
-    from quiethand.judge.lock_time import ArrowTime
+    from quiethand.judge.lock_time import ArrowTime, Losses, Observed
     from quiethand.judge.slow_arrow import HeldAgainst, TorqueSet
     from quiethand.store import ShotFilter, Store
 
 TORQUE: Final = tuple(f"mean_torque_{axis}_nm" for axis in AXIS_NAMES)
 IMPULSE: Final = tuple(f"angular_impulse_{axis}_nms" for axis in AXIS_NAMES)
 TIME: Final = "time_on_string_s"
+_NUMBER: Final = r"\d+(?:\.\d+)?"
+_SPEED: Final = re.compile(
+    rf"\s*(?P<mass>[^=]+?)\s*=\s*(?P<speed>{_NUMBER})\s*(?P<unit>m|ft)/s"
+    rf"(?:\s*(?:\+-|±)\s*(?P<sigma>{_NUMBER})(?:\s*(?P=unit)/s)?)?\s*"
+)
 
 
 @dataclass(frozen=True)
@@ -29,6 +36,7 @@ class ArrowSet:
 
     name: str
     setup_id: int
+    setup: Setup
     time: ArrowTime
     one_shot_sigma_s: float | None  # stated standard uncertainty of one shot's time on the string, root mean square
     sensitivity_mm_per_nm: Axes  # for the measured time, else for the modelled one
@@ -38,13 +46,17 @@ class ArrowSet:
 
 @click.command()
 @click.argument("shots")
+@click.option(
+    "--speed", "speeds", multiple=True, help='A measured speed, as in "370 grain=88.1 m/s +- 0.3"; again for more.'
+)
 @click.option("--format", "form", type=click.Choice(["table", "json"]), default="table", show_default=True)
 @click.option("--store", "store_url", metavar="URL", help="Any SQLAlchemy URL; else the store in your data folder.")
-def command(shots: str, form: str, store_url: str | None) -> None:
+def command(shots: str, speeds: tuple[str, ...], form: str, store_url: str | None) -> None:
     """An archer's arrows: time on the string measured and modelled, the torque with each, and what it shows as.
 
     SHOTS is as in "archer=Lane 4 bow=Winter bow"; words: archer, bow, arrow, day, tag, face. Each set-up stands for
     itself, the lightest arrow first; the others are held against it. Intervals are 95 %. Excluded shots are left out.
+    From arrows' speeds by a chronograph (--speed) follow the bow's losses: virtual mass and friction.
 
     \b
     Examples:
@@ -54,7 +66,7 @@ def command(shots: str, form: str, store_url: str | None) -> None:
     from quiethand.commands.chosen import chosen_shots, filter_of
     from quiethand.store import open_store
 
-    wanted = filter_of(shots, "SHOTS")
+    wanted, observed = filter_of(shots, "SHOTS"), [_observed(text) for text in speeds]
     if wanted.archer is None:
         raise InputError("arrows are compared in one archer's hand", where="SHOTS", do='name one: "archer=Lane 4"')
     store = open_store(store_url)
@@ -66,13 +78,14 @@ def command(shots: str, form: str, store_url: str | None) -> None:
     finally:
         store.close()
     held, refused = _held(sets)
+    losses = _losses(sets, observed) if observed else None
     if form == "json":
         from quiethand import __version__
 
         made = {
             "schema": 1, "software": f"quiethand {__version__}", "excluded": chosen.excluded,
             "arrows": [_object(one) for one in sets], "held_against_the_first": [_held_object(one) for one in held],
-            "not_held_because": refused,
+            "not_held_because": refused, "losses": asdict(losses) if losses else None,
         }  # fmt: skip
         click.echo(json.dumps(made, indent=1, ensure_ascii=False))
         return
@@ -80,7 +93,7 @@ def command(shots: str, form: str, store_url: str | None) -> None:
 
     lines = [line for one in sets for line in _words(one)]
     lines += [line for one in held for line in held_words(one)]
-    lines += refused
+    lines += [*refused, *(_losses_words(losses) if losses else ())]
     if chosen.excluded:
         lines.append(f"Left out because someone excluded them: {chosen.excluded} shots.")
     click.echo("\n".join(lines))
@@ -145,7 +158,7 @@ def _set(store: Store, setup_id: int, name: str, rows: list[dict[str, Any]], sig
     except InputError as wrong:
         why = "; ".join(part for part in (wrong.what, wrong.do) if part)
     sigma = math.sqrt(sum(s * s for s in sigmas) / len(sigmas)) if sigmas else None
-    return ArrowSet(name, setup_id, time, sigma, sensitivity, made, why)
+    return ArrowSet(name, setup_id, setup, time, sigma, sensitivity, made, why)
 
 
 def _held(sets: list[ArrowSet]) -> tuple[list[HeldAgainst], list[str]]:
@@ -162,6 +175,50 @@ def _held(sets: list[ArrowSet]) -> tuple[list[HeldAgainst], list[str]]:
         except InputError as wrong:
             refused.append(f"Not held against each other: {wrong.what}.")
     return found, refused
+
+
+def _observed(text: str) -> Observed:
+    """ "370 grain=88.1 m/s +- 0.3", the uncertainty in the speed's unit."""
+    from quiethand.bow.quantities import LENGTH, MASS, quantity
+    from quiethand.judge.lock_time import Observed
+
+    match = _SPEED.fullmatch(text)
+    if match is None:
+        do = 'write it as in "370 grain=88.1 m/s +- 0.3"'
+        raise InputError(f'"{text}" is no arrow\'s speed', where="--speed", do=do)
+    mass = quantity(match["mass"], MASS, "--speed")
+    speed, sigma = (
+        None if number is None else quantity(f"{number} {match['unit']}", LENGTH, "--speed")
+        for number in (match["speed"], match["sigma"])
+    )
+    return Observed(mass, speed_m_s=speed, sigma=sigma)
+
+
+def _losses(sets: list[ArrowSet], observed: list[Observed]) -> Losses:
+    from quiethand.judge.lock_time import losses_of
+
+    if any(one.setup.bow != sets[0].setup.bow for one in sets):
+        do = 'name the bow, as in "archer=Lane 4 bow=Winter bow", and a span of days in which it was not changed'
+        raise InputError("these shots are of bows that differ, and losses are one bow's", where="--speed", do=do)
+    return losses_of(sets[0].setup, observed)
+
+
+def _losses_words(found: Losses) -> list[str]:
+    k, lost = found.virtual_mass_kg, found.friction
+    lines = [
+        f"The speeds fit a virtual mass of {k.value * 1e3:.2f} g ({k.low * 1e3:.2f} to {k.high * 1e3:.2f}) and "
+        f"friction that takes {100 * lost.value:.1f} % of the drawing force "
+        f"({100 * lost.low:.1f} to {100 * lost.high:.1f})."
+    ]
+    for one, part, left in zip(found.observations, found.efficiency, found.residuals, strict=True):
+        ends = f"{100 * part.low:.1f} to {100 * part.high:.1f}"
+        lines.append(
+            f"  an arrow of {one.arrow_mass_kg * 1e3:.2f} g takes {100 * part.value:.1f} % of the stored energy "
+            f"({ends}); measured {abs(left):.2f} m/s {'faster' if left >= 0 else 'slower'} than fitted"
+        )
+    if lost.value < 0:
+        lines.append("  friction below 0 is no friction: chance, or the curve stores more than is stated")
+    return [*lines, *(f"  {note}" for note in found.notes)]
 
 
 def _words(one: ArrowSet) -> list[str]:

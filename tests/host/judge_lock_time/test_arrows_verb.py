@@ -90,6 +90,41 @@ def test_what_is_not_stored_is_refused_in_a_line(
     assert words in refused(run(capsys, "arrows", shots, "--store", url))
 
 
+def test_speeds_tell_the_losses_they_were_made_with(capsys: pytest.CaptureFixture[str], url: str) -> None:
+    """Speeds by the launch model, rounded to a millimetre a second, give its virtual mass and friction back."""
+    runs = [
+        launch(setup_from_document(document(4, arrow), "by hand")) for arrow in ("Match arrow", "Heavy practice arrow")
+    ]
+    first, second = (run.arrow_speed_m_s for run in runs)
+    given = (
+        "--speed",
+        f"370 grain={first:.3f} m/s +- 0.01",
+        "--speed",
+        f"520 grain={second / 0.3048:.3f} ft/s ± 0.03 ft/s",
+    )
+    asked = ("arrows", "archer=Lane 4", "--store", url, *given)
+    losses = json.loads(run(capsys, *asked, "--format", "json").out)["losses"]
+    assert losses["virtual_mass_kg"]["value"] == pytest.approx(runs[0].virtual_mass_kg, abs=5e-5)
+    assert losses["friction"]["value"] == pytest.approx(runs[0].friction, abs=2e-3)
+    assert losses["efficiency"][0]["value"] == pytest.approx(runs[0].efficiency, abs=1e-3)
+    assert f"virtual mass of {losses['virtual_mass_kg']['value'] * 1e3:.2f} g" in run(capsys, *asked).out
+
+
+@pytest.mark.parametrize(
+    ("speed", "words"),
+    [
+        ("370 grain at 88 m/s", "is no arrow's speed"),
+        ("370 grain=88 kg/s", "is no arrow's speed"),
+        ("370 mm=88 m/s", "is a length, not a mass"),
+        ("370 grain=88.1 m/s +- 0.3", "does not tell virtual mass and friction apart"),
+    ],
+)
+def test_speeds_that_tell_nothing_are_refused(
+    capsys: pytest.CaptureFixture[str], url: str, speed: str, words: str
+) -> None:
+    assert words in refused(run(capsys, "arrows", "archer=Lane 4", "--store", url, "--speed", speed))
+
+
 def test_an_empty_store_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     empty = f"sqlite:///{tmp_path / 'empty.db'}"
     assert "holds no shot" in refused(run(capsys, "arrows", "archer=Lane 4", "--store", empty))
