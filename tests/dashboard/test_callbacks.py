@@ -145,6 +145,19 @@ def test_a_shot_out_of_the_usual_is_flagged(fresh: Store) -> None:
     assert unusual(usual, fresh.usual_inputs(usual.id)) == []
 
 
+def test_a_steady_drift_is_not_called_unusual(fresh: Store) -> None:
+    doc, rng = document(4, "Match arrow"), np.random.default_rng(0)
+    to = recording(fresh, 4, "Match arrow", EVENING, doc)
+    for number in range(1, 51):
+        last = add(fresh, to, shot(number, "Match arrow", rng, fault=0.04 * number), EVENING, doc)
+    assert last is not None
+    newest = fresh.shot(last)
+    assert newest is not None
+    earlier = fresh.usual_inputs(last)
+    assert unusual(newest, earlier) == []
+    assert [one["measure"] for one in unusual(newest, earlier[::-1])] == ["rotation_yaw_deg"]  # the order counts
+
+
 def test_limit_and_distance_come_from_the_shots_own_setup(store: Store) -> None:
     newest = store.latest_shots(1)[0]
     setup = setup_of(store, newest.setup_id)

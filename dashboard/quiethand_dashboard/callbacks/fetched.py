@@ -12,8 +12,9 @@ import numpy as np
 from quiethand.axes import AXIS_NAMES
 from quiethand.bow.model import Setup
 from quiethand.errors import InputError
-from quiethand.judge.usual import is_unusual, usual
+from quiethand.judge.usual import is_unusual
 from quiethand.judge.usual import usual_band as point_by_point
+from quiethand.judge.usual_ahead import usual_ahead
 from quiethand.store.measures import MEASURES
 from quiethand.words import axis_words
 
@@ -73,11 +74,16 @@ def usual_band(earlier: Sequence[Earlier]) -> Band | None:
 
 
 def unusual(shot: ShotRecord, earlier: Sequence[Earlier]) -> list[dict[str, Any]]:
-    """What of this shot lies outside of this archer's usual, as flags in the contract's form."""
+    """What of this shot lies outside of this archer's usual, as flags in the contract's form.
+
+    Args:
+        earlier: the latest first, as the store gives them.
+    """
     found = []
+    in_order = earlier[::-1]
     for measure, words, unit, factor in JUDGED:
         value, sigma = shot.measures[measure], shot.measures[MEASURES[measure].sigma or measure]
-        before = usual([one.measures[measure] for one in earlier], resolution=sigma or 0.0)
+        before = usual_ahead([one.measures[measure] for one in in_order], resolution=sigma or 0.0)
         if value is None or before is None or not is_unusual(value, before):
             continue
         low, high, shown = (factor * v for v in (before.low, before.high, value))
