@@ -47,6 +47,10 @@ def test_each_button_of_the_marks_does_what_it_says(fresh: Store, two: list[int]
     assert noted == {two[0]: "called, new rest", two[1]: "left out, new rest, windy"}
     mark(fresh, two[1:], "include", [], "", "")
     assert fresh.marks(two)[two[1]].exclusion is None
+    # what is left out counts no more for what is usual, as the page says
+    assert [one.shot_id for one in fresh.usual_inputs(two[1])] == two[:1]
+    mark(fresh, two[:1], "exclude", [], "", "a nock broke")
+    assert fresh.usual_inputs(two[1]) == []
 
 
 @pytest.mark.parametrize(("what", "missing"), [("tag", "no tag"), ("exclude", "with a reason"), ("add", "remark")])

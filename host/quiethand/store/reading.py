@@ -240,7 +240,7 @@ class Reading:
     def usual_inputs(self, shot_id: int, most: int = 50, *, traces: bool = True) -> list[Earlier]:
         """Shots of the same archer, bow and arrow before this one, the latest first: what its usual is made of.
 
-        Their traces are most of the work of it; without `traces` they are left out.
+        Excluded ones are not among them. Their traces are most of the work of it; without `traces` they are left out.
         """
         with reading(self.engine) as connection:
             this = connection.execute(
@@ -255,6 +255,7 @@ class Reading:
                     ShotRow.bow_id == this.bow_id,
                     ShotRow.arrow_id == this.arrow_id,
                     ShotRow.unix_s < this.unix_s,
+                    ~EXCLUDED,
                 )
                 .order_by(ShotRow.unix_s.desc())
                 .limit(min(max(most, 0), _MOST_SHOTS))
