@@ -32,7 +32,8 @@ def layout() -> html.Div:
             ),
             _form(),
             _limits(),
-        ]
+        ],
+        className="no-figures",
     )  # fmt: skip
 
 
@@ -50,7 +51,7 @@ def _form() -> html.Section:
                 dmc.TextInput(id=ids.SETUP_NEW_BOW, label="Bow"),
                 *(_field(field) for field in FORM),
             ],
-            className="group-controls",
+            className="group-controls setup-fields",
         ),
         html.Div(
             [
@@ -88,7 +89,7 @@ def _limits() -> html.Section:
             [
                 dmc.Select(
                     id=ids.LIMIT_MEASURE, label="Measure", data=measures, value="pointing_shift", searchable=True,
-                    allowDeselect=False, w=340,
+                    allowDeselect=False, w=400, maw="100%",
                 ),
                 dmc.NumberInput(id=ids.LIMIT_VALUE, label="Limit", min=0, hideControls=True, w=110),
                 dmc.TextInput(id=ids.LIMIT_FROM, label="From the day", placeholder="today, or 2026-12-01", w=190),
@@ -99,5 +100,5 @@ def _limits() -> html.Section:
         ),
         html.Div(id=ids.LIMIT_TOLD, role="status", className="told"),
         html.Div(id=ids.LIMIT_TABLE),
-        dcc.Link("See how the last shots stand", href="/"),
+        html.P(dcc.Link("See how the last shots stand", href="/"), className="more"),
     )  # fmt: skip

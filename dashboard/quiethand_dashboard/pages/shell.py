@@ -31,7 +31,7 @@ _ACCENT: Final = [
 ]
 _THEME: Final[dict[str, Any]] = {
     "primaryColor": "accent",
-    "primaryShade": {"light": 7, "dark": 5},
+    "primaryShade": {"light": 7, "dark": 6},
     "colors": {"accent": _ACCENT},
     "defaultRadius": "sm",
     "fontFamily": "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'Liberation Sans', sans-serif",
