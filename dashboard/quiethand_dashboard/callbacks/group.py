@@ -202,7 +202,7 @@ def _explained(found: LookedUp, scheme: Scheme) -> tuple[Any, Figure]:
 
 def _table(found: LookedUp, zone: tzinfo) -> Any:
     listed = list(found.shots)[-MOST_LISTED:][::-1]
-    heads = ("Shot", "Impact", "Bow's turn alone", "")
+    heads = ("Shot", "Impact", "Bow's turn alone", html.Span("To remove it", className="only-heard"))
     rows = [_row(_named(s, zone), found.impacts.get(s["id"]), s) for s in listed]
     rows += [_row(f"no shot, {telling.day_in_words(i.day)}", i, {}) for i in found.free[:MOST_LISTED]]
     return html.Table(
@@ -210,7 +210,7 @@ def _table(found: LookedUp, zone: tzinfo) -> Any:
             html.Thead(html.Tr([html.Th(head, scope="col") for head in heads])),
             html.Tbody(rows),
         ],
-        className="plain-table roomy dense",
+        className="plain-table roomy dense by-shot",
     )
 
 
