@@ -332,8 +332,9 @@ def register(app: Dash, store: Store) -> None:
     def _enter(tapped: Any, _: Any, __: Any, contents: Any, removed: list[Any], *fields: Any) -> tuple[Any, Any]:
         moved, search = ctx.triggered_id, fields[-1]
         choice = chosen(store, search)
-        if choice is None or (isinstance(moved, Mapping) and not any(removed)):
-            return no_update, no_update  # a table drawn anew has buttons that nobody has pressed
+        # a table drawn anew has buttons that nobody has pressed, or none any more
+        if choice is None or moved is None or (isinstance(moved, Mapping) and not any(removed)):
+            return no_update, no_update
         shots = [(s["id"], s["number"]) for s in look_up(store, choice).shots]
         return ask(lambda: enter(store, choice.archer, shots, moved, tapped, contents, fields[:-1])), None
 
