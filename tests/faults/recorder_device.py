@@ -132,8 +132,8 @@ class PtyDevice(Streamer):
         super().__init__(description)
         self.path = path
 
-    def plug(self, stop: Callable[[int], bool]) -> None:
-        """Appear, serve until `stop`, let the last bytes be read, vanish."""
+    def plug(self, stop: Callable[[int], bool], recording: Path | None = None) -> None:
+        """Appear, serve until `stop`, let the last bytes be read (and stand in `recording`), vanish."""
         master, slave = os.openpty()
         tty.setraw(slave)
         self.path.symlink_to(os.ttyname(slave))
@@ -145,6 +145,8 @@ class PtyDevice(Streamer):
 
             self.connection(lambda data: _write_all(master, data), receive, stop)
             _wait_until_read(slave)
+            if recording is not None:
+                _wait_until_kept(bytes(self.sent[-1][-24:]), recording)
         finally:
             self.path.unlink()
             os.close(slave)
@@ -159,6 +161,13 @@ def _wait_until_read(slave: int) -> None:
         time.sleep(0.005)
         if array("i", fcntl.ioctl(slave, termios.FIONREAD, b"\0" * 4))[0]:
             empty_since = time.monotonic()
+
+
+def _wait_until_kept(last: bytes, recording: Path) -> None:
+    """On a busy computer bytes can be on their way from one side of a pty to the other for longer than that."""
+    until = time.monotonic() + 5
+    while time.monotonic() < until and last.rstrip(b"\0") not in recording.read_bytes():
+        time.sleep(0.01)
 
 
 def _write_all(descriptor: int, data: bytes) -> None:

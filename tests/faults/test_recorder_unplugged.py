@@ -111,14 +111,17 @@ def test_serial_port_unplugged_and_back(tmp_path: Path) -> None:
 def unplugged_and_back(port: Path, seed: int, cycles: int) -> list[float]:
     """How long each return took until samples came."""
     random = Random(seed)
-    device = PtyDevice(port)
+    device, out = PtyDevice(port), port.with_suffix(".qhr")
     back: list[float] = []
 
     def play() -> None:
         for _ in range(cycles):
             limit = random.randint(200, 6000)
             appeared = time.monotonic()
-            device.plug(lambda sent, limit=limit, since=appeared: sent >= limit or time.monotonic() - since > 5)  # type: ignore[misc]
+            device.plug(
+                lambda sent, limit=limit, since=appeared: sent >= limit or time.monotonic() - since > 5,  # type: ignore[misc]
+                out,
+            )
             since = device.streaming_since[-1]
             back.append(float("inf") if since is None else since - appeared)
             time.sleep(random.uniform(0.0, 0.2))
@@ -132,7 +135,6 @@ def unplugged_and_back(port: Path, seed: int, cycles: int) -> list[float]:
         player.join()
         time.sleep(0.3)
 
-    out = port.with_suffix(".qhr")
     record_while(str(port), out, body)
     judge(device, out, cycles)
     return back
@@ -141,7 +143,7 @@ def unplugged_and_back(port: Path, seed: int, cycles: int) -> list[float]:
 @pytest.mark.skipif(sys.platform == "win32", reason="ptys are POSIX's")
 def test_a_sensor_that_returns_under_another_name_is_found_and_no_other_touched(tmp_path: Path) -> None:
     """Beside it: a port that was there before, another sensor plugged in meanwhile, one that another program has."""
-    sensor = PtyDevice(tmp_path / "first")
+    sensor, out = PtyDevice(tmp_path / "first"), tmp_path / "one.qhr"
     stranger = PtyDevice(tmp_path / "stranger", replace(DESCRIPTION, uid=b"stranger"))
     bystanders = {name: os.openpty() for name in ("before", "busy")}
     over = threading.Event()
@@ -154,7 +156,7 @@ def test_a_sensor_that_returns_under_another_name_is_found_and_no_other_touched(
 
     appear("before")
     holder = open_link(os.ttyname(bystanders["busy"][1]))  # for itself alone, as terminal programs do
-    first = threading.Thread(target=sensor.plug, args=(lambda sent: sent > 3000,))
+    first = threading.Thread(target=sensor.plug, args=(lambda sent: sent > 3000, out))
     first.start()
     while not (tmp_path / "first").exists():
         time.sleep(0.001)
@@ -168,7 +170,7 @@ def test_a_sensor_that_returns_under_another_name_is_found_and_no_other_touched(
         for name, until in (("second", 3000), ("first", 3000)):  # away, and home again
             sensor.path = tmp_path / name
             since = time.monotonic()
-            sensor.plug(lambda sent, until=until: sent > until)  # type: ignore[misc]
+            sensor.plug(lambda sent, until=until: sent > until, out)  # type: ignore[misc]
             began = sensor.streaming_since[-1]
             assert began is not None
             assert began - since < 2.0
@@ -176,7 +178,6 @@ def test_a_sensor_that_returns_under_another_name_is_found_and_no_other_touched(
         over.set()
         other.join()
 
-    out = tmp_path / "one.qhr"
     url = str(tmp_path / "first")
     shown = record_while(url, out, body, PortSearch(url, 921_600, names))
     holder.close()
