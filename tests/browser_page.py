@@ -22,7 +22,9 @@ def rested(page: Any) -> None:
             const none = document.querySelector('#page .no-figures');  // a page of words and fields
             return (graphs.length > 0 || none) && graphs.every(g => {
                 const plot = g.querySelector('.js-plotly-plot');
-                return plot && !g.querySelector('.dash-graph--pending') && (plot.data || []).length > 0
+                // one that has nothing to draw yet says so in words
+                const shows = plot && ((plot.data || []).length > 0 || (plot._fullLayout?.annotations || []).length > 0);
+                return shows && !g.querySelector('.dash-graph--pending')
                     && Math.abs(plot._fullLayout.width - plot.clientWidth) < 2;
             });
         }"""
