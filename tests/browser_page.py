@@ -23,7 +23,7 @@ def rested(page: Any) -> None:
             return (graphs.length > 0 || none) && graphs.every(g => {
                 const plot = g.querySelector('.js-plotly-plot');
                 // one that has nothing to draw yet says so in words
-                const shows = plot && ((plot.data || []).length > 0 || (plot._fullLayout?.annotations || []).length > 0);
+                const shows = plot && ((plot.data || []).length > 0 || plot._fullLayout?.annotations?.length);
                 return shows && !g.querySelector('.dash-graph--pending')
                     && Math.abs(plot._fullLayout.width - plot.clientWidth) < 2;
             });
