@@ -19,7 +19,7 @@ from quiethand.judge.group_words import group_words, score_words
 from quiethand.store.records import ShotFilter
 
 from quiethand_dashboard import ids, telling
-from quiethand_dashboard.callbacks.group_entry import enter
+from quiethand_dashboard.callbacks.group_entry import enter, remove
 from quiethand_dashboard.callbacks.trouble import ask
 from quiethand_dashboard.figures.palette import Scheme
 from quiethand_dashboard.figures.style import Figure, blank
@@ -320,7 +320,6 @@ def register(app: Dash, store: Store) -> None:
         Input(ids.GROUP_ADD, "n_clicks"),
         Input(ids.GROUP_BACK, "n_clicks"),
         Input(ids.GROUP_FILE, "contents"),
-        Input(ids.remove_impact(ALL), "n_clicks"),
         State(ids.GROUP_SHOT, "value"),
         State(ids.GROUP_RIGHT, "value"),
         State(ids.GROUP_UP, "value"),
@@ -329,14 +328,25 @@ def register(app: Dash, store: Store) -> None:
         State(ids.GROUP_URL, "search"),
         prevent_initial_call=True,
     )
-    def _enter(tapped: Any, _: Any, __: Any, contents: Any, removed: list[Any], *fields: Any) -> tuple[Any, Any]:
+    def _enter(tapped: Any, _: Any, __: Any, contents: Any, *fields: Any) -> tuple[Any, Any]:
         moved, search = ctx.triggered_id, fields[-1]
         choice = chosen(store, search)
-        # a table drawn anew has buttons that nobody has pressed, or none any more
-        if choice is None or moved is None or (isinstance(moved, Mapping) and not any(removed)):
+        if choice is None or moved is None:
             return no_update, no_update
         shots = [(s["id"], s["number"]) for s in look_up(store, choice).shots]
         return ask(lambda: enter(store, choice.archer, shots, moved, tapped, contents, fields[:-1])), None
+
+    # By itself: a table drawn anew has buttons that nobody has pressed, and asking for them must not outrun an entry.
+    @app.callback(
+        Output(ids.GROUP_TOLD, "children", allow_duplicate=True),
+        Input(ids.remove_impact(ALL), "n_clicks"),
+        prevent_initial_call=True,
+    )
+    def _remove(removed: list[Any]) -> Any:
+        moved = ctx.triggered_id
+        if not isinstance(moved, Mapping) or not any(removed):
+            return no_update
+        return ask(lambda: remove(store, int(moved["impact"])))
 
     @app.callback(
         Output(ids.GROUP_CSV_DATA, "data"),

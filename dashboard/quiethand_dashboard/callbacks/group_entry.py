@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from quiethand.errors import InputError
@@ -16,7 +16,7 @@ from quiethand_dashboard.impacts_file import read_impacts, uploaded_text
 if TYPE_CHECKING:
     from quiethand.store.store import Store
 
-__all__ = ["enter", "import_impacts", "place", "take_back"]
+__all__ = ["enter", "import_impacts", "place", "remove", "take_back"]
 
 
 def enter(
@@ -31,9 +31,6 @@ def enter(
         fields: the next shot, right, up, the shaft's diameter, the face.
     """
     next_shot, right, up, shaft, face = fields
-    if isinstance(moved, Mapping):
-        store.remove_impact(int(moved["impact"]))
-        return "Removed the impact."
     if moved == ids.GROUP_BACK:
         return take_back(store, archer)
     if moved == ids.GROUP_FILE:
@@ -41,6 +38,12 @@ def enter(
     if moved == ids.GROUP_TAPPED:
         return place(store, archer, shots, next_shot, tapped["right"], tapped["up"], shaft, face or "", tapped=True)
     return place(store, archer, shots, next_shot, right, up, shaft, face or "", tapped=False)
+
+
+def remove(store: Store, impact_id: int) -> str:
+    """Remove one impact; the sentence on it."""
+    store.remove_impact(impact_id)
+    return "Removed the impact."
 
 
 def place(
