@@ -37,6 +37,7 @@ class Streamer:
         self.sent_at: list[tuple[float, int]] = []  # time, bytes of all connections
         self.streaming_since: list[float | None] = []
         self.block = 0
+        self._random = Random(len(description.uid) + description.boot)
 
     def connection(
         self, send: Callable[[bytes], None], receive: Callable[[], bytes], stop: Callable[[int], bool]
@@ -69,9 +70,14 @@ class Streamer:
             while streaming and time.monotonic() >= next_s and not stop(len(sent)):
                 next_s += BLOCK_S
                 self.block += 1
-                counts = np.full((BLOCK, 6), self.block % 30_000, np.int16)
-                frame = encode(Samples(self.block * BLOCK, self.block * BLOCK * 500, counts, status_byte(0, 0, 1)))
-                out(frame)
+                out(self._frame())
+        if streaming:  # cut within a frame, as a plug is pulled
+            self.block += 1
+            out(self._frame()[: self._random.randrange(1, 200)])
+
+    def _frame(self) -> bytes:
+        counts = np.full((BLOCK, 6), self.block % 30_000, np.int16)
+        return encode(Samples(self.block * BLOCK, self.block * BLOCK * 500, counts, status_byte(0, 0, 1)))
 
 
 class TcpDevice(Streamer):
